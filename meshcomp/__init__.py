@@ -1,0 +1,1 @@
+"""Reshape meshes before slicing, so that filament prints come out true to size."""

@@ -1,0 +1,1 @@
+"""Calibration of one printer, material and setting: estimation and records."""

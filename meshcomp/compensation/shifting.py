@@ -1,0 +1,234 @@
+"""Solve how far each vertex moves, so that every wall moves by its own offset.
+
+At a vertex the walls around it ask for u_f · d = offset_f, where u_f is the horizontal
+part of the face normal made unit. Two walls determine d exactly; more are weighted by
+their corner angle; parallel walls leave the least motion. Heights do not change, save
+where the rim of a cylinder runs over a sloping face or the cylinder itself lies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.compensation.targets import Targets
+from meshcomp.meshes import Mesh
+
+__all__ = ["displacements"]
+
+_LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
+_UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
+_WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are parallel
+_WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
+_FAR = 3.0  # offsets
+_MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
+_RELIABLE_HEIGHT = 1e-3  # mm: thinner triangles have no normal to speak of
+_STEPS = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Corners:
+    """Face corners with what they ask for: a row each."""
+
+    vertex: NDArray[np.int64]
+    normal: NDArray[np.float64]  # (c, 3) unit
+    offset: NDArray[np.float64]  # along the horizontal part of the normal
+    weight: NDArray[np.float64]
+
+
+def displacements(
+    mesh: Mesh, normals: NDArray[np.float64], wanted: Targets
+) -> NDArray[np.float64]:
+    """Solve the motion of every vertex.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Refined, before anything moves.
+    normals : (m, 3) float
+        Unit normal of each face, as steady as can be had.
+    wanted : Targets
+        Offsets and radii.
+
+    Returns
+    -------
+    d : (n, 3) float
+        In mm; exactly zero where nothing is asked for.
+    """
+    corners = _corners(mesh, normals, wanted)
+    moved = np.zeros_like(mesh.vertices)
+    on_round = np.zeros(len(mesh.vertices), dtype=bool)
+    on_round[wanted.vertex] = True
+    plain = ~on_round[corners.vertex]
+    level = np.hypot(*corners.normal[:, :2].T) <= _LEVEL_LIMIT
+    moved[:, :2] = _plain(len(mesh.vertices), _pick(corners, plain & ~level))
+    if len(wanted.vertex):
+        _round(mesh, _pick(corners, ~plain), wanted, moved)
+    return moved
+
+
+def _pick(corners: _Corners, rows: NDArray[np.bool_]) -> _Corners:
+    return _Corners(
+        corners.vertex[rows],
+        corners.normal[rows],
+        corners.offset[rows],
+        corners.weight[rows],
+    )
+
+
+def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> _Corners:
+    """Rows of the faces that are no part of a cylinder."""
+    faces = np.flatnonzero(~wanted.is_round)
+    points = mesh.vertices[mesh.faces[faces]]
+    to_next = unit(np.roll(points, -1, axis=1) - points)
+    to_last = unit(np.roll(points, 1, axis=1) - points)
+    angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
+    sides = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=2)
+    areas = np.linalg.norm(
+        np.cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0]), axis=1
+    )
+    heights = areas / np.maximum(sides.max(axis=1), 1e-12)
+    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
+    return _Corners(
+        mesh.faces[faces].ravel(),
+        np.repeat(normals[faces], 3, axis=0),
+        np.repeat(wanted.offset[faces], 3),
+        (angles * steady[:, None]).ravel(),
+    )
+
+
+def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
+    """Horizontal motion of vertices on no cylinder, (count, 2)."""
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    u = corners.normal[:, :2] / horizontal[:, None]
+    weight, offset = corners.weight * horizontal, corners.offset
+
+    def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.bincount(corners.vertex, weight * values, count).astype(np.float64)
+
+    xx, xy, yy = total(u[:, 0] ** 2), total(u[:, 0] * u[:, 1]), total(u[:, 1] ** 2)
+    b = np.column_stack([total(u[:, 0] * offset), total(u[:, 1] * offset)])
+    limit = np.zeros(count)
+    np.maximum.at(limit, corners.vertex, np.abs(offset))
+    exact = _solve_2x2(xx, xy, yy, b, _WEAK)
+    # What is left over of sum w offset^2 tells whether the walls agree.
+    left = total(offset**2) - dot(exact, b)
+    lengths = np.hypot(exact[:, 0], exact[:, 1])
+    astray = (lengths > _FAR * limit) & (left > 1e-6 * total(offset**2))
+    if astray.any():
+        exact[astray] = _solve_2x2(
+            xx[astray], xy[astray], yy[astray], b[astray], _WEAK_IF_FAR
+        )
+        lengths = np.hypot(exact[:, 0], exact[:, 1])
+    most = np.where(astray, _FAR, _MITRE) * limit
+    return (
+        exact * np.where(lengths > most, most / np.maximum(lengths, 1e-300), 1.0)[:, None]
+    )
+
+
+def _solve_2x2(
+    xx: NDArray[np.float64],
+    xy: NDArray[np.float64],
+    yy: NDArray[np.float64],
+    b: NDArray[np.float64],
+    weak: float,
+) -> NDArray[np.float64]:
+    """Solve symmetric 2x2 systems; where one is weak, along its strong direction only."""
+    spread = np.hypot(xx - yy, 2 * xy)
+    large, small = (xx + yy + spread) / 2, (xx + yy - spread) / 2
+    full = small > weak * large
+    determinant = np.where(full, xx * yy - xy * xy, 1.0)
+    solved = np.column_stack([yy * b[:, 0] - xy * b[:, 1], xx * b[:, 1] - xy * b[:, 0]])
+    solved /= determinant[:, None]
+    # Eigenvector of the larger value, from the row that is farther from zero.
+    first = np.column_stack([large - yy, xy])
+    second = np.column_stack([xy, large - xx])
+    strong = unit(
+        np.where((np.abs(large - yy) > np.abs(large - xx))[:, None], first, second)
+    )
+    flat = spread <= 1e-12 * np.maximum(large, 1e-300)
+    strong = np.where(flat[:, None], [1.0, 0.0], strong)
+    along = strong * (dot(strong, b) / np.where(large > 0, large, 1.0))[:, None]
+    return np.where(full[:, None], solved, along)
+
+
+def _round(
+    mesh: Mesh, corners: _Corners, wanted: Targets, moved: NDArray[np.float64]
+) -> None:
+    """Move the vertices on cylinders, by Gauss-Newton steps; fills rows of `moved`."""
+    vertices, index = np.unique(wanted.vertex, return_inverse=True)
+    of_corner = np.searchsorted(vertices, corners.vertex)
+    rows = np.concatenate([index, of_corner])
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    asked = np.where(horizontal > _LEVEL_LIMIT, corners.offset * horizontal, 0.0)
+    weights = np.concatenate([np.full(len(index), np.pi), corners.weight])
+    free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
+    from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
+    goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
+    d = np.zeros((len(vertices), 3))
+    for _ in range(_STEPS):
+        distance, outward = _radial(mesh.vertices[wanted.vertex] + d[index], wanted)
+        normals = np.concatenate([outward, corners.normal])
+        missing = np.concatenate(
+            [goal - distance, asked - dot(corners.normal, d[of_corner])]
+        )
+        normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
+        d += _least_squares(len(vertices), rows, normals, (missing, weights))
+    d[~free, 2] = 0.0
+    moved[vertices] = d
+
+
+def _radial(
+    points: NDArray[np.float64], wanted: Targets
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Distance from the axis and the unit vector away from it."""
+    away = points - wanted.point
+    away = away - dot(away, wanted.direction)[:, None] * wanted.direction
+    # Exact zeros along coordinate axes keep heights out of upright cylinders.
+    distance = np.linalg.norm(away, axis=1)
+    return distance, away / np.maximum(distance, 1e-12)[:, None]
+
+
+def _free_heights(
+    count: int,
+    at_corners: tuple[NDArray[np.int64], _Corners],
+    at_rows: tuple[NDArray[np.int64], Targets],
+) -> NDArray[np.bool_]:
+    """Vertices whose height may change: on lying cylinders, or on a sloping face."""
+    free = np.zeros(count, dtype=bool)
+    index, wanted = at_rows
+    lying = (np.hypot(*wanted.direction[:, :2].T) > _UPRIGHT_LIMIT) & (
+        ~np.isnan(wanted.radius) | (wanted.change != 0)
+    )
+    free[index[lying]] = True
+    of_corner, corners = at_corners
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    sloping = (horizontal > _LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > _LEVEL_LIMIT)
+    free[of_corner[sloping & (corners.weight > 0)]] = True
+    return free
+
+
+def _least_squares(
+    count: int,
+    rows: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    right: tuple[NDArray[np.float64], NDArray[np.float64]],
+) -> NDArray[np.float64]:
+    """Solve weighted 3x3 systems by eigenvectors, least norm where they are weak."""
+    missing, weights = right
+    matrix = np.zeros((count, 3, 3))
+    b = np.zeros((count, 3))
+    for i in range(3):
+        b[:, i] = np.bincount(rows, weights * missing * normals[:, i], count)
+        for j in range(3):
+            matrix[:, i, j] = np.bincount(
+                rows, weights * normals[:, i] * normals[:, j], count
+            )
+    values, vectors = np.linalg.eigh(matrix)
+    strong = values > _WEAK * values[:, -1:]
+    inverse = np.where(strong, 1.0 / np.where(strong, values, 1.0), 0.0)
+    inside = np.einsum("nij,ni->nj", vectors, b) * inverse
+    return np.asarray(np.einsum("nij,nj->ni", vectors, inside))

@@ -1,0 +1,112 @@
+"""What each face and each vertex of the mesh is asked to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.compensation.refining import Refined
+from meshcomp.features import Cylinder, Wall
+from meshcomp.inspections import Inspection
+from meshcomp.plans import Plan
+
+__all__ = ["Targets", "targets"]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Targets:
+    """Offsets by face, and radii by vertex.
+
+    Rows of the cylinder arrays are pairs of a vertex and a cylinder that it is on, or
+    whose entry it is on; `radius` is NaN for an entry, which moves by `change` only.
+    """
+
+    offset: NDArray[np.float64]  # (m,) along the horizontal part of the normal, mm
+    feature: NDArray[np.int64]  # (m,) index of the feature, -1 for level faces
+    is_round: NDArray[np.bool_]  # (m,) part of a cylinder or its entry
+    vertex: NDArray[np.int64]  # (r,)
+    owner: NDArray[np.int64]  # (r,) index of the feature
+    point: NDArray[np.float64]  # (r, 3) on the cylinder's axis
+    direction: NDArray[np.float64]  # (r, 3) unit, along the axis
+    radius: NDArray[np.float64]  # (r,) wanted distance from the axis, mm
+    change: NDArray[np.float64]  # (r,) wanted change of that distance, mm
+
+
+def targets(
+    inspection: Inspection, plan: Plan, refined: Refined, held: NDArray[np.float64]
+) -> Targets:
+    """Collect what a plan asks of a refined mesh.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    refined : Refined
+        The mesh, and the face of the inspected mesh that each face came from.
+    held : (features,) float
+        Share of each feature's offset to be used, 1 unless it has to be held back.
+    """
+    count = len(inspection.part.mesh.faces)
+    offset, feature = np.zeros(count), np.full(count, -1)
+    is_round, is_entry = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+    for index, (found, correction) in enumerate(
+        zip(inspection.features, plan.corrections, strict=True)
+    ):
+        share = 0.0 if correction.is_left_alone else correction.offset * held[index]
+        offset[found.faces], feature[found.faces] = share, index
+        if isinstance(found, Cylinder):
+            offset[found.entry_faces], feature[found.entry_faces] = share, index
+            is_round[found.faces] = is_round[found.entry_faces] = True
+            is_entry[found.entry_faces] = True
+    parents = refined.parents
+    rows = _rows(inspection, plan, refined, held, (feature[parents], is_entry[parents]))
+    return Targets(
+        offset=offset[parents],
+        feature=feature[parents],
+        is_round=is_round[parents],
+        **rows,
+    )
+
+
+def _rows(
+    inspection: Inspection,
+    plan: Plan,
+    refined: Refined,
+    held: NDArray[np.float64],
+    of_face: tuple[NDArray[np.int64], NDArray[np.bool_]],
+) -> dict[str, Any]:
+    feature, is_entry = of_face
+    columns: list[tuple[NDArray[np.int64], int, Cylinder, float, float]] = []
+    for index, (found, correction) in enumerate(
+        zip(inspection.features, plan.corrections, strict=True)
+    ):
+        if isinstance(found, Wall):
+            continue
+        mine = np.flatnonzero(feature == index)
+        on = np.unique(refined.mesh.faces[mine[~is_entry[mine]]])
+        beside = np.setdiff1d(refined.mesh.faces[mine[is_entry[mine]]], on)
+        change = _change(correction.mesh_size, found, held[index])
+        radius = np.nan if correction.is_left_alone else found.nominal_size / 2 + change
+        columns.append((on, index, found, radius, change))
+        columns.append((beside, index, found, np.nan, change))
+    sizes = [len(column[0]) for column in columns]
+    return {
+        "vertex": np.concatenate([np.zeros(0, np.int64), *(c[0] for c in columns)]),
+        "owner": np.repeat([c[1] for c in columns], sizes).astype(np.int64),
+        "point": np.repeat([c[2].point for c in columns], sizes, axis=0).reshape(-1, 3),
+        "direction": np.repeat([c[2].direction for c in columns], sizes, axis=0).reshape(
+            -1, 3
+        ),
+        "radius": np.repeat([c[3] for c in columns], sizes).astype(np.float64),
+        "change": np.repeat([c[4] for c in columns], sizes).astype(np.float64),
+    }
+
+
+def _change(mesh_size: float | None, cylinder: Cylinder, held: float) -> float:
+    """Change of a cylinder's radius, mm."""
+    if mesh_size is None:
+        return 0.0
+    return (mesh_size - cylinder.nominal_size) / 2 * float(held)

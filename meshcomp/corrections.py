@@ -1,0 +1,287 @@
+"""Decide one correction per feature, or the reason for none.
+
+Sign conventions: `wall_growth` and `boss_growth` add material, `pocket_opening` and
+`bore_opening` take it away. A correction's offset is along the outward normal, so it is
+positive where material is added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+from meshcomp._laws import parse_law
+from meshcomp.deviations import ProcessModel, SizeLaw
+from meshcomp.errors import CalibrationError, OptionError
+from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.inspections import Inspection
+from meshcomp.plans import Correction, Plan
+
+__all__ = ["ByHand", "Calibrated", "plan"]
+
+STANDING_LIMIT = 15.0  # degrees: a bore that leans more prints like neither class
+LYING_LIMIT = 75.0
+_LEAST_CHANGE = 1e-9  # mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByHand:
+    """Corrections stated by a person, mm.
+
+    `bore_law` is the opening of a bore's diameter as a function of its nominal diameter
+    d, such as "0.12 + 0.45/d"; it replaces `bore_opening`.
+    """
+
+    wall_growth: float = 0.0  # per side
+    pocket_opening: float = 0.0  # per side
+    bore_opening: float = 0.0  # on diameter
+    boss_growth: float | None = None  # on diameter; None: twice the wall growth
+    bore_law: str | None = None
+
+    def in_words(self) -> str:
+        """Say what was asked for."""
+        boss = 2 * self.wall_growth if self.boss_growth is None else self.boss_growth
+        bore = self.bore_law or f"{self.bore_opening:+g}"
+        return (
+            f"by hand: walls {self.wall_growth:+g} a side, pockets "
+            f"{self.pocket_opening:+g} a side, bores {bore}, bosses {boss:+g} mm"
+        )
+
+    def decide(self, feature: Feature) -> Correction:
+        """Return the correction of a feature, before overrides."""
+        nominal = feature.nominal_size
+        change = self._change(feature)
+        return _decided(
+            feature,
+            mesh_size=None if nominal is None else nominal + change,
+            # A profile has no size; its change is that of two sides all the same.
+            offset=change / 2 if not feature.is_internal else -change / 2,
+            reason="by hand",
+        )
+
+    def _change(self, feature: Feature) -> float:
+        """Return what is added to the feature's size, mm."""
+        if isinstance(feature, Wall):
+            return 2 * (self.pocket_opening if feature.is_internal else self.wall_growth)
+        if feature.kind == "boss":
+            return 2 * self.wall_growth if self.boss_growth is None else self.boss_growth
+        if self.bore_law is not None:
+            return parse_law(self.bore_law)(feature.nominal_size)
+        return self.bore_opening
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrated:
+    """Corrections that make each feature print at its nominal size, by a process model."""
+
+    model: ProcessModel
+    source: str = "calibration"
+    sha256: str | None = None
+    targets: Mapping[str, float] = field(default_factory=dict)
+
+    def in_words(self) -> str:
+        """Say where the numbers come from."""
+        return self.source
+
+    def decide(self, feature: Feature) -> Correction:
+        """Return the correction of a feature, before overrides."""
+        name = _law_name(feature)
+        law = self.model.law(name) if name else None
+        if law is None:
+            missing = f"no calibration for {name}" if name else _no_class(feature)
+            return _left_alone(feature, missing)
+        if feature.nominal_size is None:
+            return _profile_by(feature, law, name or "")
+        return _sized_by(feature, law, name or "")
+
+
+def _law_name(feature: Feature) -> str | None:
+    """Name of the law that a feature prints by; None if it falls between classes."""
+    if isinstance(feature, Cylinder):
+        if feature.build_angle <= STANDING_LIMIT:
+            return feature.kind
+        if feature.build_angle >= LYING_LIMIT and feature.is_internal:
+            return "lying bore width"
+        return None
+    if feature.is_internal:
+        return "slot"
+    along_x = abs(float(feature.direction[0])) >= abs(float(feature.direction[1]))
+    return "outside x" if along_x else "outside y"
+
+
+def _no_class(feature: Feature) -> str:
+    angle = feature.build_angle if isinstance(feature, Cylinder) else 0.0
+    return (
+        f"no calibration for a {feature.kind} at {angle:.0f} degrees to the build direction"
+    )
+
+
+def _sized_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
+    nominal = feature.nominal_size or 0.0
+    try:
+        mesh_size = law.mesh_size_for(nominal)
+    except CalibrationError as error:
+        return _left_alone(feature, str(error))
+    flags: tuple[str, ...] = ()
+    if not law.covers(mesh_size):
+        flags = (
+            (
+                f"outside the sizes measured for {name}: {law.valid_from:g} to "
+                f"{law.valid_to:g} mm"
+            ),
+        )
+    half = (mesh_size - nominal) / 2
+    correction = _decided(
+        feature,
+        mesh_size=mesh_size,
+        offset=-half if feature.is_internal else half,
+        reason=f"calibration for {name}",
+    )
+    return replace(
+        correction,
+        predicted_deviation=law.deviation(nominal),
+        standard_uncertainty=law.standard_uncertainty(mesh_size),
+        flags=flags,
+    )
+
+
+def _profile_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
+    """Offset a profile by the part of the law that does not depend on size."""
+    terms = dict(zip(law.terms, law.coefficients.tolist(), strict=True))
+    growth = terms.get("constant", 0.0) / 2
+    # An outside grows by half the constant a side, a pocket's wall by minus half.
+    offset = growth if feature.is_internal else -growth
+    return _decided(
+        feature,
+        mesh_size=None,
+        offset=offset,
+        reason=f"calibration for {name}, its part for one side",
+    )
+
+
+def _decided(
+    feature: Feature, *, mesh_size: float | None, offset: float, reason: str
+) -> Correction:
+    return Correction(
+        feature_id=feature.id,
+        kind=feature.kind,
+        nominal_size=feature.nominal_size,
+        predicted_deviation=None,
+        standard_uncertainty=None,
+        target_size=feature.nominal_size,
+        mesh_size=mesh_size,
+        offset=offset,
+        reason=reason,
+    )
+
+
+def _left_alone(feature: Feature, reason: str) -> Correction:
+    kept = _decided(feature, mesh_size=feature.nominal_size, offset=0.0, reason=reason)
+    return replace(kept, is_left_alone=True)
+
+
+def plan(
+    inspection: Inspection,
+    rule: ByHand | Calibrated,
+    *,
+    keep: tuple[str, ...] = (),
+    sizes: Mapping[str, float] | None = None,
+) -> Plan:
+    """Decide what is done to each feature.
+
+    Parameters
+    ----------
+    inspection : Inspection
+        The part and its features.
+    rule : ByHand or Calibrated
+        Where the numbers come from.
+    keep : tuple of str
+        Ids of features to leave alone.
+    sizes : mapping of str to float
+        Mesh sizes in mm that replace the rule's, by id.
+
+    Raises
+    ------
+    OptionError
+        If an id is unknown, a size cannot be had, or a corrected size is not above zero.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> part = meshcomp.read(meshcomp.demo_file("shaft_spacer"))
+    >>> found = meshcomp.inspect(part)
+    >>> wanted = meshcomp.plan(found, meshcomp.ByHand(bore_opening=0.2))
+    >>> round(wanted.of("bore-01").mesh_size, 6)  # mm
+    8.2
+    """
+    sizes = sizes or {}
+    known = {feature.id for feature in inspection.features}
+    _check_ids(known, keep, sizes)
+    decide = _with_overrides(rule.decide, keep, sizes)
+    corrections = tuple(_without_change(decide(f)) for f in inspection.features)
+    for correction in corrections:
+        _check_size(correction)
+    return Plan(
+        corrections=corrections,
+        source=rule.in_words(),
+        source_sha256=rule.sha256 if isinstance(rule, Calibrated) else None,
+    )
+
+
+def _with_overrides(
+    decide: Callable[[Feature], Correction],
+    keep: tuple[str, ...],
+    sizes: Mapping[str, float],
+) -> Callable[[Feature], Correction]:
+    def decide_or_obey(feature: Feature) -> Correction:
+        if feature.id in keep:
+            return _left_alone(feature, "kept as asked")
+        if feature.id in sizes:
+            return _set_to(feature, sizes[feature.id])
+        return decide(feature)
+
+    return decide_or_obey
+
+
+def _set_to(feature: Feature, size: float) -> Correction:
+    if feature.nominal_size is None:
+        raise OptionError(f"{feature.id} is a profile and has no size that could be set")
+    half = (size - feature.nominal_size) / 2
+    offset = -half if feature.is_internal else half
+    return _decided(feature, mesh_size=size, offset=offset, reason="set as asked")
+
+
+def _without_change(correction: Correction) -> Correction:
+    """Leave a feature alone, to the last bit, whose correction is zero."""
+    if correction.is_left_alone or abs(correction.offset) > _LEAST_CHANGE:
+        return correction
+    if correction.reason.startswith(("set", "calibration")):
+        return correction
+    reason = f"{correction.reason}: nothing asked for"
+    return replace(
+        correction,
+        mesh_size=correction.nominal_size,
+        offset=0.0,
+        is_left_alone=True,
+        reason=reason,
+    )
+
+
+def _check_ids(known: set[str], keep: tuple[str, ...], sizes: Mapping[str, float]) -> None:
+    for name in (*keep, *sizes):
+        if name not in known:
+            raise OptionError(
+                f"no feature {name!r} in this part: see the ids with meshcomp inspect"
+            )
+    both = sorted(set(keep) & set(sizes))
+    if both:
+        raise OptionError(f"{both[0]} is to be kept and set: say one of the two")
+
+
+def _check_size(correction: Correction) -> None:
+    size = correction.mesh_size
+    if size is not None and not size > 0:
+        raise OptionError(
+            f"{correction.feature_id}: the corrected size would be {size:g} mm: give a "
+            "smaller correction, or --keep it"
+        )

@@ -1,0 +1,65 @@
+"""Chamfers, countersinks and fillets about a cylinder's axis, at its ends."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.detection.cylinders import CylinderFaces, Scene
+
+__all__ = ["entry_faces"]
+
+_REACH = 2.5  # radii: what lies farther from the axis is no entry of this cylinder
+_ABOUT_AXIS_LIMIT = 0.12  # sine of the angle between a normal and the axial plane
+_SQUARE_LIMIT = 1e-3  # sine: faces square to the axis end the entry
+_MOST_RINGS = 64
+
+
+def entry_faces(
+    scene: Scene, cylinder: CylinderFaces, free: NDArray[np.bool_]
+) -> NDArray[np.int64]:
+    """Faces of revolution about the cylinder's axis that hang together with its rim.
+
+    Parameters
+    ----------
+    scene : Scene
+        The part.
+    cylinder : CylinderFaces
+        A bore or boss.
+    free : (m,) bool
+        Faces that belong to no cylinder.
+
+    Returns
+    -------
+    faces : (k,) int
+        Sorted.
+    """
+    suitable = _suitable(scene, cylinder) & free
+    neighbours = scene.topology.neighbours
+    known = np.zeros(len(free), dtype=bool)
+    front = cylinder.faces
+    for _ in range(_MOST_RINGS):
+        across = neighbours[front].ravel()
+        across = np.unique(across[across >= 0])
+        front = across[suitable[across] & ~known[across]]
+        if len(front) == 0:
+            break
+        known[front] = True
+    return np.flatnonzero(known)
+
+
+def _suitable(scene: Scene, cylinder: CylinderFaces) -> NDArray[np.bool_]:
+    """Whether each face lies near the axis and turns about it."""
+    normals = scene.regions.face_normals @ cylinder.frame.T
+    middles = scene.mesh.corners.mean(axis=1) @ cylinder.frame[:2].T - cylinder.centre
+    outward = unit(middles)
+    tangent = np.column_stack([-outward[:, 1], outward[:, 0]])
+    radial = dot(normals[:, :2], outward)
+    leaning = np.abs(radial) > _SQUARE_LIMIT
+    about = np.abs(dot(normals[:, :2], tangent)) < _ABOUT_AXIS_LIMIT
+    near = np.hypot(middles[:, 0], middles[:, 1]) < _REACH * cylinder.diameter / 2
+    # A bore's entry looks towards the axis or up, a boss's away from it.
+    side = radial < 0 if cylinder.is_internal else radial > 0
+    upright = np.abs(normals[:, 2]) < _SQUARE_LIMIT
+    return np.asarray(leaning & about & near & side & ~upright)

@@ -1,0 +1,50 @@
+"""The errors of meshcomp.
+
+MeshCompError
+├── PartFileError        a file that cannot be read as a part, or written
+├── NotASolidError       a mesh that is not closed and oriented
+├── OptionError          a value asked for that cannot be right
+├── CalibrationError     a calibration record that cannot be used
+├── AssociationError     points that determine no such shape
+└── UnsoundResultError   no clean mesh was found within the tries allowed
+
+Every message says what is wrong, where, the number with its unit, and the next step.
+"""
+
+__all__ = [
+    "AssociationError",
+    "CalibrationError",
+    "MeshCompError",
+    "NotASolidError",
+    "OptionError",
+    "PartFileError",
+    "UnsoundResultError",
+]
+
+
+class MeshCompError(Exception):
+    """Any error that meshcomp raises on purpose."""
+
+
+class PartFileError(MeshCompError):
+    """A file that cannot be read as a part, or cannot be written."""
+
+
+class NotASolidError(MeshCompError, ValueError):
+    """A mesh that is not closed and consistently oriented."""
+
+
+class OptionError(MeshCompError, ValueError):
+    """A value asked for that cannot be right."""
+
+
+class CalibrationError(MeshCompError, ValueError):
+    """A calibration record that cannot be used."""
+
+
+class AssociationError(MeshCompError, ValueError):
+    """Points that determine no shape of the kind asked for."""
+
+
+class UnsoundResultError(MeshCompError):
+    """No clean compensated mesh was found within the tries allowed."""

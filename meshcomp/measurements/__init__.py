@@ -1,0 +1,1 @@
+"""Bench measurements: readings of printed features, and the tables they come in."""

@@ -1,0 +1,295 @@
+"""What every report says in words: the verdict, the reasons and the cautions."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from meshcomp.inspections import Inspection, StandCount
+from meshcomp.parts import Part
+from meshcomp.reports._numbers import count, span
+from meshcomp.reports._rows import Row, grouped, rows_of
+from meshcomp.results import Record, Verification
+
+__all__ = [
+    "SLICER_LINE",
+    "Verdict",
+    "cautions",
+    "dash_reasons",
+    "doubts",
+    "left_alone",
+    "not_as_planned",
+    "printable",
+    "stand_sentences",
+    "verdict",
+]
+
+SLICER_LINE = (
+    "Size compensation in the slicer must be off: this mesh already carries it, and "
+    "both together would correct twice."
+)
+_ONE_SETTING = (
+    "The calibration holds for one printer, one material and one setting. Change any of "
+    "them and it holds no more: print the test pieces again and measure them."
+)
+_BY_HAND = (
+    "The corrections were given by hand: this report knows of no measurement behind "
+    "them. They hold, if at all, for one printer, one material and one setting."
+)
+_FIRST_PRINT = (
+    "Measure the first print before you rely on it. What is proved here is the mesh, "
+    "not the print."
+)
+_PRACTICE = (
+    "Where a part carries load, holds pressure, guards people or gets hot, and where a "
+    "press fit can split its seat, local codes and licensed practice decide, not this "
+    "report."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """The outcome of a job: a state for machines, a word or two, and a sentence."""
+
+    state: str  # "proved", "limited", "not proved", "not measured" or "plan only"
+    heading: str
+    sentence: str
+
+
+def verdict(record: Record) -> Verdict:
+    """Say what changed, by how much, and whether it is proved."""
+    rows = rows_of(record)
+    if record.written is None:
+        return _plan_only(rows)
+    proof = record.verification
+    if proof is None:
+        return Verdict(
+            state="not measured",
+            heading="Not proved",
+            sentence=f"{_changes(rows, _WAS_TO_BE)} The written file was not measured "
+            "again, so nothing is proved.",
+        )
+    failures = _failures(rows, proof)
+    if failures:
+        return Verdict(
+            state="not proved",
+            heading="Not proved",
+            sentence=f"{_changes(rows, _WAS_TO_BE)} But {' and '.join(failures)}: do "
+            "not print this file before that is settled.",
+        )
+    if record.limits:
+        return _limited(record, rows)
+    return Verdict(
+        state="proved", heading="Proved", sentence=f"{_changes(rows)} {_proof(proof)}"
+    )
+
+
+def _plan_only(rows: Sequence[Row]) -> Verdict:
+    return Verdict(
+        state="plan only",
+        heading="Plan only",
+        sentence=f"{_changes(rows, _WOULD_BE)} Nothing was written, so nothing is proved.",
+    )
+
+
+def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
+    whole = [row for row in rows if not row.limits]
+    held = len({limit.feature_id for limit in record.limits})
+    return Verdict(
+        state="limited",
+        heading="Held back in places",
+        sentence=f"{_changes(whole)} But {count(held, 'feature')} could not be moved as "
+        "far as wanted and will not print to the size asked for; everything else was "
+        "measured again in the written file and is as planned.",
+    )
+
+
+def _failures(rows: Sequence[Row], proof: Verification) -> list[str]:
+    """Say which sizes, other than limited ones, and which checks are not as planned."""
+    limited = {row.correction.feature_id for row in rows if row.limits}
+    sizes = sum(not s.conforms for s in proof.sizes if s.feature_id not in limited)
+    checks = sum(not check.passed for check in proof.checks)
+    found = []
+    if sizes:
+        verb = "is" if sizes == 1 else "are"
+        found.append(f"{sizes} of {count(len(proof.sizes), 'size')} {verb} not as planned")
+    if checks:
+        found.append(f"{checks} of {count(len(proof.checks), 'check')} failed")
+    return found
+
+
+def _proof(proof: Verification) -> str:
+    sizes, checks = len(proof.sizes), len(proof.checks)
+    if not sizes and not checks:
+        return "No size and no check was asked for."
+    parts = []
+    if sizes:
+        parts.append(
+            f"{_all(sizes, 'size')} measured again in the written file "
+            f"{'is' if sizes == 1 else 'are'} as planned"
+        )
+    if checks:
+        parts.append(f"{_all(checks, 'check')} passed")
+    sentence = ", and ".join(parts)
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _all(number: int, noun: str) -> str:
+    return f"the one {noun}" if number == 1 else f"all {number} {noun}s"
+
+
+# For one thing and for several.
+_WAS = ("was", "were")
+_WOULD_BE = ("would be", "would be")
+_WAS_TO_BE = ("was to be", "were to be")
+
+
+def _changes(rows: Sequence[Row], verbs: tuple[str, str] = _WAS) -> str:
+    """Say which kinds changed and by how much, e.g. '4 bores were changed by ...'."""
+    changed = [row for row in rows if row.is_changed]
+    if not changed:
+        return f"Nothing {verbs[0]} changed: {_none_changed(rows)}."
+    sized = [row for row in changed if row.correction.correction is not None]
+    moved = [row for row in changed if row.correction.correction is None]
+    clauses = []
+    if sized:
+        clauses.append(_clause(sized, verbs, "changed in size"))
+    if moved:
+        clauses.append(f"{_clause(moved, verbs, 'moved')} per side")
+    return f"{'; '.join(clauses)}."
+
+
+def _clause(rows: Sequence[Row], verbs: tuple[str, str], participle: str) -> str:
+    """Say by how much each kind changed, e.g. '1 bore was moved by ... and 2 walls by'."""
+    first, *others = Counter(row.correction.kind for row in rows).items()
+    verb = verbs[0 if first[1] == 1 else 1]
+    parts = [f"{_kind(*first)} {verb} {participle} by {_span(rows, first[0])}"]
+    parts += [f"{_kind(*other)} by {_span(rows, other[0])}" for other in others]
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if parts[1:] else parts)
+
+
+def _kind(kind: str, number: int) -> str:
+    return count(number, kind, "bosses" if kind == "boss" else None)
+
+
+def _span(rows: Sequence[Row], kind: str) -> str:
+    """Return the corrections of a kind, or its offsets where it has no sizes."""
+    of_kind = [row.correction for row in rows if row.correction.kind == kind]
+    return span([c.offset if c.correction is None else c.correction for c in of_kind])
+
+
+def _none_changed(rows: Sequence[Row]) -> str:
+    if not rows:
+        return "no feature was found"
+    return f"{count(len(rows), 'feature')} left alone"
+
+
+def left_alone(rows: Sequence[Row]) -> list[tuple[str, str]]:
+    """Group the features left alone by reason: (ids in words, reason) each."""
+    return grouped(
+        (row.correction.reason, row.correction.feature_id)
+        for row in rows
+        if row.correction.is_left_alone
+    )
+
+
+def not_as_planned(rows: Sequence[Row]) -> list[tuple[str, str]]:
+    """Group the features whose size does not conform by how it was measured."""
+    return grouped(
+        (row.size.how, row.correction.feature_id)
+        for row in rows
+        if row.size is not None and not row.size.conforms
+    )
+
+
+def dash_reasons(record: Record, rows: Sequence[Row]) -> list[tuple[str, str]]:
+    """Say why numbers are missing: (ids in words, sentence) each."""
+    by_hand = record.plan.source_sha256 is None
+    pairs: list[tuple[str, str]] = []
+    for row in rows:
+        reasons = [_no_size(row), _no_prediction(row, by_hand=by_hand), _no_proof(row)]
+        pairs += [(reason, row.correction.feature_id) for reason in reasons if reason]
+    return grouped(pairs)
+
+
+def _no_size(row: Row) -> str | None:
+    correction = row.correction
+    if correction.nominal_size is None:
+        if correction.kind == "profile":
+            return "no sizes: a profile has none of its own, it is moved by its offset"
+        return "no nominal size could be found"
+    if correction.mesh_size is None:
+        return f"no planned size: {correction.reason}"
+    return None
+
+
+def _no_prediction(row: Row, *, by_hand: bool) -> str | None:
+    correction = row.correction
+    if correction.predicted_deviation is not None or correction.nominal_size is None:
+        return None
+    if by_hand:
+        return "no predicted deviation: no calibration was given"
+    if correction.is_left_alone:
+        return "no predicted deviation: left alone, see the reason"
+    return "no predicted deviation: the calibration gives none"
+
+
+def _no_proof(row: Row) -> str | None:
+    if row.achieved is not None:
+        return None
+    if row.correction.nominal_size is None and row.size is not None:
+        return f"how it was checked: {row.size.how}"
+    if not row.is_written:
+        return "no achieved size: nothing was written"
+    if row.size is None:
+        return "no achieved size: not measured again"
+    return f"no achieved size: {row.size.how}"
+
+
+def cautions(record: Record) -> tuple[str, ...]:
+    """Return the cautions that go with a compensated part, in plain words."""
+    part = record.inspection.part
+    by_hand = record.plan.source_sha256 is None
+    listed = [SLICER_LINE, _BY_HAND if by_hand else _ONE_SETTING]
+    if part.stand_is_assumed:
+        listed.append(
+            f"The part was assumed to stand on the bed with {part.stand.up} up. Printed "
+            "any other way, the corrections are wrong."
+        )
+    return (*listed, _FIRST_PRINT, _PRACTICE)
+
+
+def doubts(inspection: Inspection) -> tuple[str, ...]:
+    """Return what a person has to settle: doubts about the file, then about sizes."""
+    return tuple(dict.fromkeys((*inspection.part.source.questions, *inspection.notes)))
+
+
+def stand_sentences(part: Part, stands: Sequence[StandCount]) -> list[str]:
+    """Say what the stand means, and which other stands would do better."""
+    assumed = " (assumed; say --up if it is not)" if part.stand_is_assumed else ""
+    lines = [f"{part.stand.up} is up on the bed{assumed}."]
+    for counts in stands:
+        bores = (
+            f"{counts.standing} standing, {counts.lying} lying, {counts.leaning} leaning"
+        )
+        if counts.up == part.stand.up:
+            lines.append(f"Bores so placed: {bores}.")
+        else:
+            lines.append(f"With {counts.up} up: {bores} (--up {counts.up}).")
+    return lines
+
+
+def printable(text: str) -> str:
+    r"""Return a text with everything that is not printable written as an escape.
+
+    File names may hold line ends, terminal controls and bytes that are no text.
+
+    Examples
+    --------
+    >>> printable("a\x1b[31m.stl")
+    'a\\x1b[31m.stl'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)

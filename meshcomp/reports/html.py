@@ -1,0 +1,227 @@
+"""A record as one HTML page that needs nothing else: no network, no script, no fonts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from meshcomp.inspections import SolidState
+from meshcomp.reports import _numbers as numbers
+from meshcomp.reports._rows import Row, ids_in_words, rows_of
+from meshcomp.reports._sentences import (
+    cautions,
+    dash_reasons,
+    doubts,
+    left_alone,
+    printable,
+    stand_sentences,
+    verdict,
+)
+from meshcomp.reports.pictures import pictures
+from meshcomp.results import AchievedSize, Record, Verification
+
+if TYPE_CHECKING:
+    import jinja2
+
+__all__ = ["record_html"]
+
+_MOST_IDS = 3  # named in a key figure
+
+
+def record_html(record: Record) -> str:
+    """Return the record of one compensated part as one self-contained HTML page.
+
+    Parameters
+    ----------
+    record : Record
+        Of a finished job or of a dry run.
+
+    Returns
+    -------
+    str
+        HTML 5 with inline style and inline SVG; everything that came from a file is
+        escaped. Save it as UTF-8.
+    """
+    rows = rows_of(record)
+    return _template().render(
+        record=record,
+        part=record.inspection.part,
+        plan=record.plan,
+        proof=record.verification,
+        verdict=verdict(record),
+        figures=_figures(record, rows),
+        pictures=pictures(record),
+        rows=[_row(row) for row in rows],
+        dashes=dash_reasons(record, rows),
+        left_alone=left_alone(rows),
+        solids=_solids(record),
+        stands=stand_sentences(record.inspection.part, record.inspection.stands),
+        doubts=doubts(record.inspection),
+        cautions=cautions(record),
+    )
+
+
+@cache
+def _template() -> jinja2.Template:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).with_name("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalize,
+    )
+    environment.filters |= {
+        "num": _with_minus,
+        "signed": numbers.signed,
+        "size": numbers.size,
+        "place": numbers.place,
+    }
+    return environment.get_template("report.html.j2")
+
+
+def _finalize(value: Any) -> Any:
+    """Write floats, which are places in pictures, with four decimals; make text safe.
+
+    Controls and broken text from file names stay out of the page; markup passes.
+    """
+    if isinstance(value, float):
+        return f"{value:.4f}"
+    is_text = isinstance(value, str) and not hasattr(value, "__html__")
+    return printable(value) if is_text else value
+
+
+def _with_minus(number: str) -> str:
+    """Set numbers in type: a minus sign, and a dash where there is none."""
+    if number == numbers.DASH:
+        return "\N{EN DASH}"
+    return re.sub(r"(?<!\w)-(?=\d)", "\N{MINUS SIGN}", number)
+
+
+def _figures(record: Record, rows: Sequence[Row]) -> list[dict[str, str]]:
+    """Return the key figures: a name, a number and what it refers to each."""
+    changed = [row for row in rows if row.is_changed]
+    verb = "Features to change" if record.written is None else "Features changed"
+    return [
+        _figure(
+            verb, f"{len(changed)} of {len(rows)}", f"{len(rows) - len(changed)} left alone"
+        ),
+        _largest(changed),
+        *_proved_figures(record.verification),
+    ]
+
+
+def _figure(name: str, value: str, note: str) -> dict[str, str]:
+    return {"name": name, "value": value, "note": note}
+
+
+def _largest(changed: Sequence[Row]) -> dict[str, str]:
+    sized = [row for row in changed if row.correction.correction is not None]
+    if not sized:
+        return _figure("Largest correction", numbers.DASH, "no size was changed")
+    largest = max(abs(row.correction.correction or 0.0) for row in sized)
+    same = [
+        row.correction
+        for row in sized
+        if numbers.size(abs(row.correction.correction or 0.0)) == numbers.size(largest)
+    ]
+    value = numbers.signed(same[0].correction)
+    few = len(same) <= _MOST_IDS
+    names = ids_in_words(c.feature_id for c in same) if few else f"{len(same)} features"
+    return _figure("Largest correction, mm", value, f"on the size of {names}")
+
+
+def _proved_figures(proof: Verification | None) -> list[dict[str, str]]:
+    names = ("Sizes as planned", "Largest difference, µm", "Checks passed")
+    volume = "Change of volume, mm³"
+    if proof is None:
+        note = "the result was not measured"
+        return [_figure(name, numbers.DASH, note) for name in (*names, volume)]
+    right = sum(size.conforms for size in proof.sizes)
+    passed = sum(check.passed for check in proof.checks)
+    predicted = _with_minus(numbers.signed(proof.predicted_volume_change, 1))
+    return [
+        _figure(names[0], f"{right} of {len(proof.sizes)}", "measured in the written file"),
+        _worst(names[1], proof.sizes),
+        _figure(names[2], f"{passed} of {len(proof.checks)}", "on the written file"),
+        _figure(volume, numbers.signed(proof.volume_change, 1), f"predicted {predicted}"),
+    ]
+
+
+def _worst(name: str, sizes: Sequence[AchievedSize]) -> dict[str, str]:
+    misses = [
+        (abs(size.achieved - size.planned), size.feature_id)
+        for size in sizes
+        if size.achieved is not None and size.planned is not None
+    ]
+    if not misses:
+        return _figure(name, numbers.DASH, "no size was measured")
+    miss, worst = max(misses)
+    return _figure(
+        name,
+        f"\N{LESS-THAN OR EQUAL TO} {numbers.bound(miss)}",
+        f"planned to achieved, at {worst}",
+    )
+
+
+_MARKS = {
+    "changed": "\N{BLACK DIAMOND}",
+    "to change": "\N{WHITE DIAMOND}",
+    "left alone": "\N{WHITE CIRCLE}",
+    "limited": "\N{BLACK UP-POINTING TRIANGLE}",
+    "not as planned": "\N{MULTIPLICATION X}",
+}
+
+
+def _row(row: Row) -> dict[str, Any]:
+    """Return the cells of one feature."""
+    correction = row.correction
+    planned, achieved = numbers.planned_and_achieved(
+        row.planned, row.achieved, conforms=row.conforms is not False
+    )
+    reasons = [correction.reason, *correction.flags, *(x.reason for x in row.limits)]
+    if row.size is not None and not row.size.conforms:
+        reasons.append(f"how measured: {row.size.how}")
+    uncertainty = correction.standard_uncertainty
+    return {
+        "id": correction.feature_id,
+        "kind": correction.kind,
+        "nominal": numbers.size(correction.nominal_size),
+        "predicted": numbers.signed(correction.predicted_deviation),
+        "uncertainty": None if uncertainty is None else numbers.size(uncertainty),
+        "target": numbers.size(correction.target_size),
+        "planned": planned,
+        "achieved": achieved,
+        "offset": numbers.signed(correction.offset),
+        "used": numbers.signed(row.limits[0].used) if row.limits else None,
+        "state": row.state,
+        "mark": _MARKS[row.state],
+        "reasons": reasons,
+    }
+
+
+def _solids(record: Record) -> list[tuple[str, str, str]]:
+    """Return the rows of the table of solids: a name, before and after each."""
+    before = _solid_cells(record.inspection.solid)
+    proof = record.verification
+    after = {} if proof is None else _solid_cells(proof.solid)
+    return [(name, value, after.get(name, numbers.DASH)) for name, value in before.items()]
+
+
+def _solid_cells(solid: SolidState) -> Mapping[str, str]:
+    extents = {
+        f"{axis}, from and to, mm": f"{numbers.size(low)} to {numbers.size(high)}"
+        for axis, low, high in zip("XYZ", *solid.bounds, strict=True)
+    }
+    return {
+        "closed": "yes" if solid.is_watertight else "NO",
+        "bodies": f"{solid.bodies:,}",
+        "genus": f"{solid.genus:,}",
+        "triangles": f"{solid.triangles:,}",
+        "volume, mm³": numbers.size(solid.volume, 2),
+    } | extents

@@ -1,0 +1,239 @@
+"""Results as plain objects for JSON: full precision, no arrays, None where there is none.
+
+Coordinates are in the frame of the part's file, mm; angles in degrees.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.inspections import Inspection, SolidState
+from meshcomp.parts import Part, Piece
+from meshcomp.plans import Plan
+from meshcomp.reports._rows import Row, axis_in_file, rows_of
+from meshcomp.reports._sentences import cautions, doubts, verdict
+from meshcomp.results import Limit, Record
+from meshcomp.stands import Stand
+
+__all__ = ["inspection_json", "record_json"]
+
+_SCHEMA = 1
+
+
+def inspection_json(inspection: Inspection) -> dict[str, Any]:
+    """Return what is known of a part as one object for JSON.
+
+    Parameters
+    ----------
+    inspection : Inspection
+        The part, its solid and its features.
+
+    Returns
+    -------
+    dict
+        `schema`, `part`, `solid`, `features`, `stand` and `notes`; `from` and `to` of a
+        feature are positions along its axis direction (dot product with it), mm. The
+        module `meshcomp.reports` has an example.
+    """
+    part = inspection.part
+    return {
+        "schema": _SCHEMA,
+        "part": _part(part),
+        "solid": _solid(inspection.solid),
+        "features": [_feature(feature, part.stand) for feature in inspection.features],
+        "stand": {
+            **_stand(part),
+            "counts": [
+                {
+                    "up": counts.up,
+                    "standing": int(counts.standing),
+                    "lying": int(counts.lying),
+                    "leaning": int(counts.leaning),
+                }
+                for counts in inspection.stands
+            ],
+        },
+        "notes": list(doubts(inspection)),
+    }
+
+
+def record_json(record: Record) -> dict[str, Any]:
+    """Return the whole record of one compensated part as one object for JSON.
+
+    Parameters
+    ----------
+    record : Record
+        Of a finished job or of a dry run.
+
+    Returns
+    -------
+    dict
+        `achieved`, `checks`, `solid.after` and `written` are None after a dry run;
+        `conforms` is the record's own, `verdict` says in words what it stands for.
+    """
+    part, proof = record.inspection.part, record.verification
+    return {
+        "schema": _SCHEMA,
+        "version": record.version,
+        "part": {**_part(part), "stand": _stand(part)},
+        "plan": _plan(record.plan),
+        "features": [_row(row) for row in rows_of(record)],
+        "limits": [_limit(limit) for limit in record.limits],
+        "checks": None
+        if proof is None
+        else [
+            {"name": check.name, "passed": bool(check.passed), "figure": check.figure}
+            for check in proof.checks
+        ],
+        "volume": {
+            "change": _number(proof.volume_change) if proof else None,
+            "predicted_change": _number(proof.predicted_volume_change) if proof else None,
+        },
+        "solid": {
+            "before": _solid(record.inspection.solid),
+            "after": _solid(proof.solid) if proof else None,
+        },
+        "written": _written(record),
+        "conforms": bool(record.conforms),
+        "verdict": _verdict(record),
+        "notes": list(doubts(record.inspection)),
+        "cautions": list(cautions(record)),
+    }
+
+
+def _part(part: Part) -> dict[str, Any]:
+    source = part.source
+    return {
+        "name": part.name,
+        "path": source.path,
+        "format": source.format,
+        "sha256": source.sha256,
+        "unit": source.unit,
+        "unit_origin": source.unit_origin,
+        "pieces": [_piece(piece) for piece in part.pieces],
+    }
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
+    return {"name": piece.name, "copies": int(piece.copies)}
+
+
+def _stand(part: Part) -> dict[str, Any]:
+    return {"up": part.stand.up, "is_assumed": bool(part.stand_is_assumed)}
+
+
+def _solid(solid: SolidState) -> dict[str, Any]:
+    return {
+        "is_watertight": bool(solid.is_watertight),
+        "bodies": int(solid.bodies),
+        "genus": int(solid.genus),
+        "volume": _number(solid.volume),
+        "bounds": [_numbers(corner) for corner in solid.bounds],
+        "triangles": int(solid.triangles),
+    }
+
+
+def _feature(feature: Feature, stand: Stand) -> dict[str, Any]:
+    axis = axis_in_file(feature, stand)
+    common = {
+        "id": feature.id,
+        "kind": feature.kind,
+        "internal": bool(feature.is_internal),
+        "nominal_size": _number(feature.nominal_size),
+        "axis": {"point": _numbers(axis.point), "direction": _numbers(axis.direction)},
+        "from": _number(feature.start),
+        "to": _number(feature.end),
+    }
+    own = _of_cylinder(feature) if isinstance(feature, Cylinder) else _of_wall(feature)
+    return common | own | {"notes": list(feature.notes)}
+
+
+def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
+    return {
+        "is_through": bool(cylinder.is_through),
+        "build_angle": _number(cylinder.build_angle),
+        "facets": int(cylinder.facets),
+        "size_across_flats": _number(cylinder.size_across_flats),
+        "span": _number(cylinder.span),
+        "form_deviation": _number(cylinder.form_deviation),
+        "curve_length": None,
+    }
+
+
+def _of_wall(wall: Wall) -> dict[str, Any]:
+    """Return the same keys as for a cylinder, None where they say nothing of a wall."""
+    return {
+        "is_through": None,
+        "build_angle": None,
+        "facets": None,
+        "size_across_flats": None,
+        "span": None,
+        "form_deviation": None,
+        "curve_length": _number(wall.curve_length),
+    }
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    return {
+        "source": plan.source,
+        "calibration_sha256": plan.source_sha256,
+        "scale": {"x": _number(plan.scale[0]), "y": _number(plan.scale[1])},
+    }
+
+
+def _row(row: Row) -> dict[str, Any]:
+    correction, size = row.correction, row.size
+    return {
+        "id": correction.feature_id,
+        "kind": correction.kind,
+        "internal": None if row.feature is None else bool(row.feature.is_internal),
+        "nominal_size": _number(correction.nominal_size),
+        "predicted_deviation": _number(correction.predicted_deviation),
+        "standard_uncertainty": _number(correction.standard_uncertainty),
+        "target_size": _number(correction.target_size),
+        "mesh_size": _number(correction.mesh_size),
+        "correction": _number(correction.correction),
+        "offset": _number(correction.offset),
+        "achieved_size": _number(row.achieved),
+        "conforms": None if row.conforms is None else bool(row.conforms),
+        "how_measured": None if size is None else size.how,
+        "state": row.state,
+        "is_left_alone": bool(correction.is_left_alone),
+        "reason": correction.reason,
+        "flags": list(correction.flags),
+    }
+
+
+def _limit(limit: Limit) -> dict[str, Any]:
+    return {
+        "id": limit.feature_id,
+        "wanted_offset": _number(limit.wanted),
+        "used_offset": _number(limit.used),
+        "place": _numbers(limit.place),
+        "reason": limit.reason,
+    }
+
+
+def _written(record: Record) -> dict[str, Any] | None:
+    if record.written is None:
+        return None
+    return {"path": record.written, "sha256": record.written_sha256}
+
+
+def _verdict(record: Record) -> dict[str, Any]:
+    outcome = verdict(record)
+    return {"state": outcome.state, "sentence": outcome.sentence}
+
+
+def _number(value: float | None) -> float | None:
+    """Return a plain finite number: JSON knows no others, and numpy's are not plain."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(value)
+
+
+def _numbers(values: Iterable[float]) -> list[float | None]:
+    return [_number(value) for value in values]

@@ -1,0 +1,113 @@
+"""What came out: the compensated part, its proof and the whole record: data only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.inspections import Inspection, SolidState
+from meshcomp.parts import Part
+from meshcomp.plans import Plan
+
+__all__ = [
+    "AchievedSize",
+    "Check",
+    "Compensated",
+    "Limit",
+    "PlanView",
+    "Record",
+    "Verification",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """A feature whose offset had to be held back, with the place, mm, file's frame."""
+
+    feature_id: str
+    wanted: float  # offset, mm
+    used: float  # smallest offset used anywhere on the feature, mm
+    place: tuple[float, float, float]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Compensated:
+    """A reshaped part, not yet written."""
+
+    part: Part
+    plan: Plan
+    parents: NDArray[np.int64]  # (m,) face of the input that each face came from
+    limits: tuple[Limit, ...]
+    predicted_volume_change: float  # mm³, from area times offset
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AchievedSize:
+    """A feature's size measured again in the written file, mm."""
+
+    feature_id: str
+    planned: float | None
+    achieved: float | None
+    conforms: bool
+    how: str  # how it was measured, or why it could not be
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One check of the written solid, with its figures in words."""
+
+    name: str  # e.g. "closed", "height unchanged", "no crossing faces"
+    passed: bool
+    figure: str  # e.g. "0 open edges", "z from 0 to 12 mm before and after"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verification:
+    """The proof: every size and every check of the written file."""
+
+    sizes: tuple[AchievedSize, ...]
+    checks: tuple[Check, ...]
+    solid: SolidState
+    volume_change: float  # mm³
+    predicted_volume_change: float  # mm³
+
+    @property
+    def conforms(self) -> bool:
+        """Whether every size and every check is as it should be."""
+        return all(s.conforms for s in self.sizes) and all(c.passed for c in self.checks)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PlanView:
+    """A horizontal section before and after, seen from above, bed's frame, mm.
+
+    `before` and `after` hold rings, (k, 2) float each; `marks` are (feature id, x, y).
+    """
+
+    height: float
+    before: tuple[NDArray[np.float64], ...]
+    after: tuple[NDArray[np.float64], ...]
+    marks: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Record:
+    """Everything about one compensated part: what a report shows."""
+
+    inspection: Inspection
+    plan: Plan
+    limits: tuple[Limit, ...]
+    verification: Verification | None  # None for a dry run
+    views: tuple[PlanView, ...]
+    written: str | None  # path of the compensated mesh
+    written_sha256: str | None
+    version: str
+
+    @property
+    def conforms(self) -> bool:
+        """Whether the result is proved and nothing was limited."""
+        proved = self.verification is None or self.verification.conforms
+        return proved and not self.limits
