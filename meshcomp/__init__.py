@@ -1,1 +1,81 @@
-"""Reshape meshes before slicing, so that filament prints come out true to size."""
+"""Reshape meshes before slicing, so that filament prints come out true to size.
+
+The verbs, in the order of the job: `read` a part, `inspect` its features, `plan` their
+corrections `ByHand` or by a `Calibrated` process model, `compensate` the mesh, `write`
+it, and `verify` what was written. `compensate_part` does all of it.
+
+Examples
+--------
+>>> import meshcomp
+>>> part = meshcomp.demo_part("shaft_spacer")
+>>> found = meshcomp.inspect(part)
+>>> wanted = meshcomp.plan(found, meshcomp.ByHand(wall_growth=0.05, bore_opening=0.2))
+>>> made = meshcomp.compensate(found, wanted)
+>>> meshcomp.verify(found, made, made.part).conforms
+True
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from meshcomp.calibration.record import read_calibration
+    from meshcomp.compensation import compensate
+    from meshcomp.corrections import ByHand, Calibrated, plan
+    from meshcomp.errors import MeshCompError
+    from meshcomp.files import read_part as read
+    from meshcomp.files import write_part as write
+    from meshcomp.inspecting import inspect
+    from meshcomp.scenario import demo_part, write_scenario
+    from meshcomp.verification import verify
+    from meshcomp.workflow import compensate_part, plan_part, save_reports
+
+__all__ = [
+    "ByHand",
+    "Calibrated",
+    "MeshCompError",
+    "compensate",
+    "compensate_part",
+    "demo_part",
+    "inspect",
+    "plan",
+    "plan_part",
+    "read",
+    "read_calibration",
+    "save_reports",
+    "verify",
+    "write",
+    "write_scenario",
+]
+
+# Loaded at first use (PEP 562), so that `meshcomp --help` needs no geometry at all.
+_HOMES = {
+    "ByHand": ("meshcomp.corrections", "ByHand"),
+    "Calibrated": ("meshcomp.corrections", "Calibrated"),
+    "MeshCompError": ("meshcomp.errors", "MeshCompError"),
+    "compensate": ("meshcomp.compensation", "compensate"),
+    "compensate_part": ("meshcomp.workflow", "compensate_part"),
+    "demo_part": ("meshcomp.scenario", "demo_part"),
+    "inspect": ("meshcomp.inspecting", "inspect"),
+    "plan": ("meshcomp.corrections", "plan"),
+    "plan_part": ("meshcomp.workflow", "plan_part"),
+    "read": ("meshcomp.files", "read_part"),
+    "read_calibration": ("meshcomp.calibration.record", "read_calibration"),
+    "save_reports": ("meshcomp.workflow", "save_reports"),
+    "verify": ("meshcomp.verification", "verify"),
+    "write": ("meshcomp.files", "write_part"),
+    "write_scenario": ("meshcomp.scenario", "write_scenario"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'meshcomp' has no attribute {name!r}")
+    home, attribute = _HOMES[name]
+    return getattr(importlib.import_module(home), attribute)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -208,7 +208,7 @@ def plan(
     Examples
     --------
     >>> import meshcomp
-    >>> part = meshcomp.read(meshcomp.demo_file("shaft_spacer"))
+    >>> part = meshcomp.demo_part("shaft_spacer")
     >>> found = meshcomp.inspect(part)
     >>> wanted = meshcomp.plan(found, meshcomp.ByHand(bore_opening=0.2))
     >>> round(wanted.of("bore-01").mesh_size, 6)  # mm

@@ -63,6 +63,7 @@ class Wall:
     direction: NDArray[np.float64]  # (3,) unit: across the planes, or build direction
     start: float  # positions of the planes, or of a profile's ends, along `direction`
     end: float
+    level: tuple[float, float]  # lowest and highest point, mm
     curve_length: float | None  # length of a profile's outline, mm
     faces: NDArray[np.int64]
     notes: tuple[str, ...] = ()

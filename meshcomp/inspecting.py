@@ -37,8 +37,8 @@ def inspect(part: Part) -> Inspection:
     Examples
     --------
     >>> import meshcomp
-    >>> wheel = meshcomp.read(meshcomp.demo_file("shaft_spacer"))
-    >>> [f"{f.id} {f.nominal_size:.3f}" for f in meshcomp.inspect(wheel).cylinders]
+    >>> spacer = meshcomp.demo_part("shaft_spacer")
+    >>> [f"{f.id} {f.nominal_size:.3f}" for f in meshcomp.inspect(spacer).cylinders]
     ['bore-01 8.000', 'boss-01 12.000']
     """
     topology = topology_of(part.mesh)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import struct
 import zipfile
-import zlib
 
 import lib3mf
 import numpy as np
@@ -22,7 +21,6 @@ from test_files_samples import (
     new_model,
     saved,
     transform,
-    triangles_of,
 )
 
 from meshcomp.errors import PartFileError
@@ -31,6 +29,16 @@ from meshcomp.files import read_part
 SHOP = SHARED / "shop"
 MIRROR = np.diag([-1.0, 1.0, 1.0])
 LYING = np.array([(1, 0, 0), (0, 0, -1), (0, 1, 0)], float)  # a quarter turn about X
+
+
+def edited(path, edit, entry="3D/3dmodel.model"):
+    """Change the text of one entry of a 3MF file."""
+    with zipfile.ZipFile(path) as archive:
+        entries = {name: archive.read(name) for name in archive.namelist()}
+    entries[entry] = edit(entries[entry])
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in entries.items():
+            archive.writestr(name, content)
 
 
 def built(model, path, *placed):
@@ -154,8 +162,8 @@ def test_copies_that_differ_by_a_shift_and_a_turn_count_once(path):
     assert np.array_equal(part.mesh.corners, BOX + (3, 0, 0))
     assert part.source.questions == (
         (
-            "object 'screw' is placed 4 times, turned about the build direction: it is made "
-            "right for its first placement"
+            "object 'screw' is placed 4 times, turned about the build direction: it is "
+            "made right for its first placement"
         ),
     )
 
@@ -245,28 +253,55 @@ def test_properties_of_single_triangles_raise_a_question(path):
     )
 
 
-def test_nested_components_without_measure_are_refused(path):
+def nested(path, levels, width):
+    """Save a box in components in components, each holding the one before `width` times.
+
+    Written as text, since lib3mf walks through every placement as it saves.
+    """
     model = new_model()
-    inner = add_mesh(model)
-    for _ in range(40):
-        outer = model.AddComponentsObject()
-        for _ in range(2):
-            outer.AddComponent(inner, transform())
-        inner = outer
-    built(model, path, (inner, transform()))
+    built(model, path, (add_mesh(model), transform()))
+    objects = "".join(
+        f'<object id="{k}" type="model"><components>'
+        + f'<component objectid="{k - 1}" transform="1 0 0 0 1 0 0 0 1 0 0 1"/>' * width
+        + "</components></object>"
+        for k in range(2, levels + 2)
+    )
+
+    def edit(text):
+        text = text.replace(b"</resources>", objects.encode() + b"</resources>")
+        return text.replace(b'objectid="1" p:UUID', b'objectid="%d" p:UUID' % (levels + 1))
+
+    edited(path, edit)
+    return path
+
+
+@pytest.mark.parametrize("levels", [17, 60])
+def test_nested_components_without_measure_are_refused(levels, path):
     with pytest.raises(PartFileError, match="more than 100,000 times by nested components"):
+        read_part(nested(path, levels, 2))
+
+
+def test_copies_in_nested_components_are_counted(path):
+    assert read_part(nested(path, 10, 2)).pieces[0].copies == 2**10
+
+
+def test_a_long_chain_of_components_is_read(path):
+    assert read_part(nested(path, 150, 1)).mesh.bounds[0].tolist() == [0, 0, 150]
+
+
+def test_an_endless_chain_of_components_is_refused(path):
+    with pytest.raises(PartFileError, match="nests components more than 200 deep"):
+        read_part(nested(path, 250, 1))
+
+
+def test_components_that_contain_each_other_are_refused(path):
+    nested(path, 2, 1)
+    edited(
+        path,
+        lambda text: text.replace(b'objectid="1" transform', b'objectid="3" transform'),
+    )
+    with pytest.raises(PartFileError, match="nests components more than 200 deep"):
         read_part(path)
-
-
-def test_a_deep_chain_of_components_is_read(path):
-    model = new_model()
-    inner = add_mesh(model)
-    for _ in range(1500):
-        outer = model.AddComponentsObject()
-        outer.AddComponent(inner, transform(shift=(0, 0, 1)))
-        inner = outer
-    built(model, path, (inner, transform()))
-    assert read_part(path).mesh.bounds[0].tolist() == [0, 0, 1500]
 
 
 def test_objects_in_other_files_of_the_package_are_read(path):
@@ -282,16 +317,6 @@ def test_objects_in_other_files_of_the_package_are_read(path):
     assert np.array_equal(part.mesh.corners, BOX + 1)
 
 
-def edited(path, edit, entry="3D/3dmodel.model"):
-    """Change the text of one entry of a 3MF file."""
-    with zipfile.ZipFile(path) as archive:
-        entries = {name: archive.read(name) for name in archive.namelist()}
-    entries[entry] = edit(entries[entry])
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, content in entries.items():
-            archive.writestr(name, content)
-
-
 @pytest.mark.parametrize(
     ("old", "new", "match"),
     [
@@ -301,8 +326,8 @@ def edited(path, edit, entry="3D/3dmodel.model"):
         (b"</build>", b"", "3dmodel.model is no sound XML"),
         (b"objectid", b"objectnr", "no 3MF file that can be read"),
         (
-            b'transform="1.',
-            b'transform="1e30',
+            b'transform="1 ',
+            b'transform="1e30 ',
             "transform with a number that is not finite",
         ),
     ],
@@ -409,7 +434,6 @@ def test_an_entry_that_lies_about_its_size_is_refused(path):
     data = bytearray(out.getvalue())
     struct.pack_into("<I", data, data.index(b"PK\x01\x02") + 24, 1000)
     struct.pack_into("<I", data, data.index(b"PK\x03\x04") + 22, 1000)
-    assert zlib.crc32(b"<model>") != 0
     path.write_bytes(data)
     with pytest.raises(PartFileError, match="is no zip archive that can be read"):
         read_part(path)
@@ -418,11 +442,9 @@ def test_an_entry_that_lies_about_its_size_is_refused(path):
 @pytest.mark.skipif(not SHOP.exists(), reason="no shared data")
 def test_real_file_in_inches_is_read_at_its_size():
     part = read_part(SHOP / "shop-featuretype.3mf")
-    other = read_part(SHOP / "shop-featuretype.stl", unit="inch")
     assert (part.source.unit, part.source.unit_origin) == ("inch", "said by the file")
-    # The same part as STL, tessellated otherwise: 5 x 2.5 x 1.375 inches.
+    # Source: its STL twin in the same folder, 5 x 2.5 x 1.375 inches.
     assert np.ptp(part.mesh.bounds, axis=0) == pytest.approx([127, 63.5, 34.925], abs=1e-4)
-    assert part.mesh.volume == pytest.approx(other.mesh.volume, rel=0.4)
 
 
 @pytest.mark.skipif(not SHOP.exists(), reason="no shared data")
@@ -436,10 +458,3 @@ def test_real_file_with_a_tree_of_components_is_read():
     assert np.bincount(part.piece_of_face).tolist() == [8080, 15134]
     with zipfile.ZipFile(SHOP / "shop-counterxp.3mf") as archive:
         assert archive.read("3D/3dmodel.model").count(b"<triangle ") == 8080 + 15134
-
-
-def test_triangles_of_the_sample_are_those_of_the_box(path):
-    model = new_model()
-    built(model, path, (add_mesh(model), transform()))
-    part = read_part(path)
-    assert triangles_of(part) == triangles_of(read_part(path, up="+Z"))

@@ -210,10 +210,7 @@ def _minimised(problem: _Problem, start: Array, unit: float) -> tuple[Array, flo
     information = _information(problem, found)
     values = np.linalg.eigvalsh(information)
     k = problem.design.shape[1]
-    if (
-        values.min() <= 1e-10 * max(values.max(), 1.0)
-        or np.abs(found[:k]).max() > _FARTHEST
-    ):
+    if values.min() <= _FLATTEST or np.abs(found[:k]).max() > _FARTHEST:
         raise CalibrationError(
             "the gauges bound the law too loosely: use finer steps or more sizes"
         )

@@ -51,7 +51,7 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     Examples
     --------
     >>> import meshcomp
-    >>> found = meshcomp.inspect(meshcomp.read(meshcomp.demo_file("shaft_spacer")))
+    >>> found = meshcomp.inspect(meshcomp.demo_part("shaft_spacer"))
     >>> wider = meshcomp.plan(found, meshcomp.ByHand(bore_opening=0.2))
     >>> result = meshcomp.compensate(found, wider)
     >>> [f"{c.nominal_size:.3f}" for c in meshcomp.inspect(result.part).cylinders]

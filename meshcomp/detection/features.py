@@ -73,6 +73,7 @@ def wall_features(scene: Scene, found: list[Pair], rest: list[Profile]) -> list[
             direction=pair.normal,
             start=pair.start,
             end=pair.end,
+            level=pair.level,
             curve_length=None,
             faces=pair.faces,
         )
@@ -93,6 +94,7 @@ def _profile(scene: Scene, profile: Profile) -> Wall:
         direction=_UP,
         start=float(low[2]),
         end=float(high[2]),
+        level=(float(low[2]), float(high[2])),
         curve_length=profile.curve_length,
         faces=profile.faces,
     )

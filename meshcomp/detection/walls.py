@@ -31,6 +31,7 @@ class Pair:
     start: float  # positions of the planes along `normal`, mm
     end: float
     middle: NDArray[np.float64]  # (3,) between the planes, mm
+    level: tuple[float, float]  # heights that both walls reach, mm
     faces: NDArray[np.int64]
 
 
@@ -197,6 +198,7 @@ def _pair(
         start=positions[0],
         end=positions[1],
         middle=middle,
+        level=(float(boxes[:, 0, 2].max()), float(boxes[:, 1, 2].min())),
         faces=np.sort(np.concatenate(faces)),
     )
 

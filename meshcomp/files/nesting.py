@@ -26,7 +26,7 @@ class Nesting:
 
     def __init__(self) -> None:
         self._children: dict[Key, list[Key]] = {}
-        self._sizes: dict[Key, int] = {}
+        self._measures: dict[Key, tuple[int, int]] = {}
         self._entry = ""
         self._parent: Key = ("", "")
 
@@ -60,19 +60,31 @@ class Nesting:
             If an object is made of too many, or nested too deep.
         """
         for key in self._children:
-            if self._size(key, 0, name) > MOST_PLACEMENTS:
+            size, depth = self._measure(key, 0, name)
+            if size > MOST_PLACEMENTS:
                 raise PartFileError(
                     f"{name} places its objects more than {MOST_PLACEMENTS:,} times by "
                     "nested components: save the part as one object"
                 )
+            _refuse_depth(depth, name)
 
-    def _size(self, key: Key, depth: int, name: str) -> int:
-        if depth > _DEEPEST:
-            raise PartFileError(
-                f"{name} nests components more than {_DEEPEST} deep: save the part as one "
-                "object"
-            )
-        if key not in self._sizes:
-            children = self._children.get(key, [])
-            self._sizes[key] = 1 + sum(self._size(c, depth + 1, name) for c in children)
-        return self._sizes[key]
+    def _measure(self, key: Key, above: int, name: str) -> tuple[int, int]:
+        """Count the objects in an object, itself included, and the levels below it."""
+        _refuse_depth(above, name)  # ends where components contain each other
+        if key not in self._measures:
+            below = [
+                self._measure(child, above + 1, name)
+                for child in self._children.get(key, [])
+            ]
+            size = 1 + sum(size for size, _ in below)
+            depth = 1 + max((depth for _, depth in below), default=0)
+            self._measures[key] = (size, depth)
+        return self._measures[key]
+
+
+def _refuse_depth(depth: int, name: str) -> None:
+    if depth > _DEEPEST:
+        raise PartFileError(
+            f"{name} nests components more than {_DEEPEST} deep: save the part as one "
+            "object"
+        )

@@ -81,8 +81,8 @@ def _leaves(
         # From the end, since the last one put on the stack is taken first.
         waiting.extend((child, matrix @ m) for child, m in children[number][::-1])
     raise PartFileError(
-        f"{name} places its objects more than {MOST_PLACEMENTS:,} times by nested components: save "
-        "the part as one object"
+        f"{name} places its objects more than {MOST_PLACEMENTS:,} times by nested "
+        "components: save the part as one object"
     )
 
 

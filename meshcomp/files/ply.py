@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +11,8 @@ from numpy.typing import NDArray
 from meshcomp.errors import PartFileError
 from meshcomp.files.checks import refuse_bad_corners
 from meshcomp.files.contents import Contents, Shape
-from meshcomp.files.numbers import numbers_in
-from meshcomp.files.ply_elements import Element, Property, read_elements
+from meshcomp.files.ply_elements import Columns, Element, Property, read_elements
+from meshcomp.files.ply_text import numbers_of_text, refuse_wrong_line
 from meshcomp.files.polygons import fans, folded_polygons, folding_notes
 
 __all__ = ["binary_ply", "read_ply"]
@@ -39,6 +40,7 @@ _TYPES = {
 }
 _ORDERS = {"ascii": "=", "binary_little_endian": "<", "binary_big_endian": ">"}
 _LISTS = ("vertex_indices", "vertex_index")
+_MOST = 2**53  # rows of an element, far beyond any memory
 _FEWEST = 3  # corners of a polygon
 
 
@@ -68,9 +70,20 @@ def read_ply(data: bytes, name: str, stem: str) -> Contents:
     """
     header = _header(data, name)
     body = data[header.end :]
-    if header.is_text:
-        body = _numbers(body, name)
-    elements = read_elements(body, header.elements, name)
+    try:
+        if header.is_text:
+            numbers = numbers_of_text(body)
+            return _contents(read_elements(numbers, header.elements, name), name, stem)
+        elements = read_elements(body, header.elements, name)
+        return _contents(elements, name, stem)
+    except PartFileError:
+        if header.is_text:
+            first = 1 + len(re.findall(rb"\r\n|\n|\r", data[: header.end]))
+            refuse_wrong_line(body, header.elements, first_line=first, name=name)
+        raise
+
+
+def _contents(elements: dict[str, Columns], name: str, stem: str) -> Contents:
     points = _points(elements, name)
     corners, counts = _polygons(elements, len(points), name)
     faces, polygon_of_face = fans(corners, counts)
@@ -81,29 +94,16 @@ def read_ply(data: bytes, name: str, stem: str) -> Contents:
     )
 
 
-def _numbers(body: bytes, name: str) -> bytes:
-    """Turn the numbers of a text file into 64-bit ones, to be read like a binary file."""
-    numbers = numbers_in(body)
-    if numbers is None:
-        raise PartFileError(
-            f"{name} has something other than numbers after its header: it was changed; "
-            "export it again"
-        )
-    return numbers.tobytes()
-
-
 def _header(data: bytes, name: str) -> _Header:
-    end = data.find(b"end_header")
-    if not data.startswith(b"ply") or end < 0:
+    # A line that is nothing but the word: comments may hold it too.
+    found = re.search(rb"[\r\n]end_header[ \t]*(\r\n|\n|\r)", data)
+    if not re.match(rb"ply[ \t]*[\r\n]", data) or found is None:
         raise PartFileError(
-            f"{name} is no PLY file: it must begin with 'ply' and have a line "
+            f"{name} is no PLY file: it must begin with a line 'ply' and have a line "
             "'end_header'; export it again"
         )
-    lines = data[:end].decode("latin-1").splitlines()
+    lines = data[: found.start()].decode("latin-1").splitlines()
     rows = [line.split() or ["comment"] for line in lines]
-    # The data begin after the line break, which may be two bytes.
-    start = end + len(b"end_header")
-    start += len(b"\r\n") if data[start : start + 2] == b"\r\n" else 1
     order = next(
         (_ORDERS.get(row[1]) for row in rows if row[0] == "format" and row[1:]), ""
     )
@@ -112,7 +112,7 @@ def _header(data: bytes, name: str) -> _Header:
             f"{name}: its header has no line 'format' with one of {', '.join(_ORDERS)}: "
             "export it again"
         )
-    return _Header(order == "=", _elements(rows, order, name), start)
+    return _Header(order == "=", _elements(rows, order, name), found.end())
 
 
 def _elements(rows: list[list[str]], order: str, name: str) -> tuple[Element, ...]:
@@ -135,7 +135,7 @@ def _elements(rows: list[list[str]], order: str, name: str) -> tuple[Element, ..
 
 def _element(row: list[str], others: dict[str, Element]) -> Element:
     _, title, count = row
-    if title in others or int(count) < 0:
+    if title in others or not 0 <= int(count) <= _MOST:
         raise ValueError(title)
     return Element(name=title, count=int(count), properties=())
 
@@ -151,9 +151,7 @@ def _property(row: list[str], order: str) -> Property:
     return Property(name=row[-1], kind=kinds[-1], count=kinds[0] if is_list else None)
 
 
-def _points(
-    elements: dict[str, dict[str, NDArray[np.float64]]], name: str
-) -> NDArray[np.float64]:
+def _points(elements: dict[str, Columns], name: str) -> NDArray[np.float64]:
     try:
         columns = [elements["vertex"][axis] for axis in "xyz"]
     except KeyError as error:
@@ -164,7 +162,7 @@ def _points(
 
 
 def _polygons(
-    elements: dict[str, dict[str, NDArray[np.float64]]], vertices: int, name: str
+    elements: dict[str, Columns], vertices: int, name: str
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     faces = elements.get("face", {})
     lists = next((faces[key] for key in _LISTS if key in faces), np.zeros(0))

@@ -152,8 +152,8 @@ def _read_row_by_row(
         except (ValueError, OverflowError) as error:
             raise PartFileError(
                 f"{name} ends, or cannot be read, at {element.name} {number + 1} of the "
-                f"{element.count} that its header says ({error}): it was cut off or "
-                "changed; export or copy it again"
+                f"{element.count} that its header says (byte {position} after the header: "
+                f"{error}): it was cut off or changed; export or copy it again"
             ) from error
         for key, values in row.items():
             found[key].append(values)

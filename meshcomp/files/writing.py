@@ -16,6 +16,8 @@ from meshcomp.parts import Part
 
 __all__ = ["write_part"]
 
+_ROUNDING = 32 * float(np.finfo(np.float64).eps)  # of a few sums of products
+
 Named = tuple[str, NDArray[np.float64], NDArray[np.int64]]  # name, points, faces
 
 
@@ -145,6 +147,11 @@ def _in_object(
     points: NDArray[np.float64], faces: NDArray[np.int64], matrix: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Points and faces in an object's own coordinates: its transform undone."""
-    linear = matrix[:3, :3]
-    own = np.asarray(np.linalg.solve(linear, (points - matrix[:3, 3]).T).T, np.float64)
-    return own, faces[:, [0, 2, 1]] if np.linalg.det(linear) < 0 else faces
+    back = np.linalg.inv(matrix[:3, :3])
+    shift = matrix[:3, 3]
+    own = (points - shift) @ back.T
+    # What was zero comes back as 1e-16: below this, a coordinate is rounding alone.
+    size = max(float(np.abs(points).max()), float(np.abs(shift).max()))
+    noise = _ROUNDING * size * float(np.abs(back).max())
+    own = np.where(np.abs(own) < noise, 0.0, own)
+    return own, faces[:, [0, 2, 1]] if np.linalg.det(back) < 0 else faces

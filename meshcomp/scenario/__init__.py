@@ -19,7 +19,7 @@ from meshcomp.scenario import driving, standing, turning
 from meshcomp.scenario.truths import TrueFeature
 from meshcomp.stands import stand
 
-__all__ = ["TrueFeature", "demo_parts", "true_features", "write_scenario"]
+__all__ = ["TrueFeature", "demo_part", "demo_parts", "true_features", "write_scenario"]
 
 _PARTS: dict[str, tuple[Callable[[], Mesh], Callable[[], tuple[TrueFeature, ...]]]] = {
     "indexing_wheel": (turning.indexing_wheel, turning.indexing_wheel_features),
@@ -42,6 +42,29 @@ def demo_parts() -> dict[str, Mesh]:
     ['bearing_plate', 'indexing_wheel', 'knob']
     """
     return {name: build() for name, (build, _) in _PARTS.items()}
+
+
+def demo_part(name: str) -> Part:
+    """Build one demo part, as if it had been read from a file.
+
+    Parameters
+    ----------
+    name : str
+        A key of `demo_parts`.
+
+    Raises
+    ------
+    OptionError
+        If there is no part of that name.
+
+    Examples
+    --------
+    >>> demo_part("knob").mesh.bounds[0, 2].item()
+    0.0
+    """
+    if name not in _PARTS:
+        raise OptionError(f"no demo part {name!r}: there are {', '.join(_PARTS)}")
+    return _part(name, _PARTS[name][0]())
 
 
 def true_features(name: str) -> tuple[TrueFeature, ...]:

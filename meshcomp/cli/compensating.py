@@ -1,0 +1,154 @@
+"""`meshcomp compensate`: reshape a part and prove it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from meshcomp.cli.options import PartPath, Unit, Up, WantsJson, parse_sizes
+from meshcomp.errors import OptionError
+
+if TYPE_CHECKING:
+    from meshcomp.corrections import ByHand, Calibrated
+    from meshcomp.results import Record
+
+__all__ = ["NOT_AS_PLANNED", "compensate"]
+
+NOT_AS_PLANNED = 3
+
+_Length = Annotated[float | None, typer.Option(metavar="MM")]
+
+
+def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
+    part: PartPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--out",
+            metavar="OUT",
+            help="File to write; its ending chooses the format. "
+            "[default: NAME.compensated.EXT beside PART]",
+        ),
+    ] = None,
+    calibration: Annotated[
+        Path | None,
+        typer.Option(
+            "-c", "--calibration", metavar="JSON", help="Calibration of your printer."
+        ),
+    ] = None,
+    wall_growth: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Material added on every outside wall, per side."),
+    ] = None,
+    pocket_opening: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Material taken from pocket walls, per side."),
+    ] = None,
+    bore_opening: Annotated[
+        float | None, typer.Option(metavar="MM", help="Added to every bore's diameter.")
+    ] = None,
+    boss_growth: Annotated[
+        float | None,
+        typer.Option(
+            metavar="MM",
+            help="Added to every boss's diameter. [default: twice the wall growth]",
+        ),
+    ] = None,
+    bore_law: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LAW",
+            help='Opening by nominal diameter d, such as "0.12 + 0.45/d".',
+        ),
+    ] = None,
+    keep: Annotated[
+        list[str] | None, typer.Option(metavar="ID", help="Leave a feature alone.")
+    ] = None,
+    set_: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="ID=SIZE", help="Give a feature this mesh size."),
+    ] = None,
+    unit: Unit = None,
+    up: Up = None,
+    dry_run: Annotated[  # noqa: FBT002
+        bool, typer.Option("--dry-run", help="Show the plan and write nothing.")
+    ] = False,
+    as_json: WantsJson = False,  # noqa: FBT002
+) -> None:
+    """Reshape a part so that it prints true to size, and prove what was done."""
+    by_hand = {
+        "wall_growth": wall_growth,
+        "pocket_opening": pocket_opening,
+        "bore_opening": bore_opening,
+        "boss_growth": boss_growth,
+        "bore_law": bore_law,
+    }
+    given = {name: value for name, value in by_hand.items() if value is not None}
+    sizes = parse_sizes(set_ or [])
+    rule = _rule(calibration, given, needs_none=bool(sizes))
+    overrides = {"keep": tuple(keep or ()), "sizes": sizes}
+    record = _run(part, out, rule, (unit, up), overrides, dry_run=dry_run)
+    _show(record, as_json=as_json, dry_run=dry_run)
+    if not record.conforms:
+        raise typer.Exit(NOT_AS_PLANNED)
+
+
+def _rule(
+    calibration: Path | None, given: dict[str, object], *, needs_none: bool
+) -> ByHand | Calibrated:
+    """Make the rule from a calibration file or from what was given by hand."""
+    from meshcomp.corrections import ByHand, Calibrated
+
+    if calibration is not None and given:
+        names = ", ".join(f"--{name.replace('_', '-')}" for name in given)
+        raise OptionError(
+            f"-c and {names} together: give a calibration, or corrections by hand"
+        )
+    if calibration is not None:
+        from meshcomp.calibration.record import read_calibration
+
+        record = read_calibration(calibration)
+        return Calibrated(
+            model=record.model, source=record.conditions.in_words(), sha256=record.sha256
+        )
+    if not given and not needs_none:
+        raise OptionError(
+            "no corrections given: -c CALIBRATION.json, or by hand such as "
+            "--wall-growth -0.05 --bore-opening 0.2 (meshcomp compensate --help)"
+        )
+    return ByHand(**given)  # type: ignore[arg-type]
+
+
+def _run(
+    path: Path,
+    out: Path | None,
+    rule: ByHand | Calibrated,
+    reading: tuple[str | None, str | None],
+    overrides: dict[str, object],
+    *,
+    dry_run: bool,
+) -> Record:
+    from meshcomp.files import read_part
+    from meshcomp.workflow import compensate_part, output_path, plan_part, save_reports
+
+    part = read_part(path, unit=reading[0], up=reading[1])
+    if dry_run:
+        return plan_part(part, rule, **overrides)
+    record = compensate_part(part, out or output_path(path), rule, **overrides)
+    save_reports(record)
+    return record
+
+
+def _show(record: Record, *, as_json: bool, dry_run: bool) -> None:
+    from meshcomp.reports import record_json, record_text
+
+    if as_json:
+        typer.echo(json.dumps(record_json(record), indent=1, allow_nan=False))
+        return
+    typer.echo(record_text(record))
+    if not dry_run:
+        typer.echo(f"report: {record.written}.report.html (and .json)")

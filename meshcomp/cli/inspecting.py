@@ -1,0 +1,29 @@
+"""`meshcomp inspect`: what features a part has, and the state of its solid."""
+
+from __future__ import annotations
+
+import json
+
+import typer
+
+from meshcomp.cli.options import PartPath, Unit, Up, WantsJson
+
+__all__ = ["inspect"]
+
+
+def inspect(
+    part: PartPath,
+    unit: Unit = None,
+    up: Up = None,
+    as_json: WantsJson = False,  # noqa: FBT002
+) -> None:
+    """List the bores, bosses and walls of a part, and the state of its solid."""
+    from meshcomp.files import read_part
+    from meshcomp.inspecting import inspect as inspect_part
+    from meshcomp.reports import inspection_json, inspection_text
+
+    inspection = inspect_part(read_part(part, unit=unit, up=up))
+    if as_json:
+        typer.echo(json.dumps(inspection_json(inspection), indent=1, allow_nan=False))
+    else:
+        typer.echo(inspection_text(inspection))

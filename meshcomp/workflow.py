@@ -1,0 +1,179 @@
+"""The whole job on one part: read, inspect, plan, compensate, write, prove, report."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import secrets
+from pathlib import Path
+
+from meshcomp._version import __version__
+from meshcomp.compensation import compensate
+from meshcomp.corrections import ByHand, Calibrated, plan
+from meshcomp.errors import OptionError, PartFileError, UnsoundResultError
+from meshcomp.files import read_part, write_part
+from meshcomp.files.atomic import save_atomically
+from meshcomp.inspecting import inspect
+from meshcomp.inspections import Inspection
+from meshcomp.parts import Part
+from meshcomp.plans import Plan
+from meshcomp.reports import record_html, record_json
+from meshcomp.results import Compensated, Record, Verification
+from meshcomp.verification import verify
+from meshcomp.views import plan_views
+
+__all__ = ["compensate_part", "output_path", "plan_part", "save_reports"]
+
+Rule = ByHand | Calibrated
+_MUST_HOLD = ("closed solid", "no new crossing faces")
+
+
+def output_path(path: str | os.PathLike[str]) -> Path:
+    """Return where the compensated part goes unless said otherwise.
+
+    Examples
+    --------
+    >>> output_path("kit/wheel.stl").name
+    'wheel.compensated.stl'
+    """
+    source = Path(path)
+    return source.with_name(f"{source.stem}.compensated{source.suffix}")
+
+
+def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
+    """Inspect a part and decide its corrections, without making anything.
+
+    Parameters
+    ----------
+    part : Part
+        As read by `meshcomp.read`.
+    rule : ByHand or Calibrated
+        Where the numbers come from.
+    **overrides
+        `keep` and `sizes`, as for `meshcomp.plan`.
+    """
+    inspection = inspect(part)
+    decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
+    return _record(inspection, decided)
+
+
+def compensate_part(
+    part: Part, out: str | os.PathLike[str], rule: Rule, **overrides: object
+) -> Record:
+    """Compensate a part, write it, read it back and prove it.
+
+    Parameters
+    ----------
+    part : Part
+        As read by `meshcomp.read`.
+    out : str or path
+        The file to write; its ending chooses the format.
+    rule : ByHand or Calibrated
+        Where the numbers come from.
+    **overrides
+        `keep` and `sizes`, as for `meshcomp.plan`.
+
+    Returns
+    -------
+    record : Record
+        Everything a report shows. `record.conforms` tells whether all is as planned.
+
+    Raises
+    ------
+    MeshCompError
+        If the part is no closed solid, a value asked for cannot be right, or no sound
+        mesh was found; nothing is written then.
+    """
+    inspection = inspect(part)
+    decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
+    result = compensate(inspection, decided)
+    target = Path(out)
+    verification, digest = _written(inspection, result, target)
+    return _record(inspection, decided, made=(result, verification, target, digest))
+
+
+def _written(
+    inspection: Inspection, result: Compensated, target: Path
+) -> tuple[Verification, str]:
+    """Write beside the target, read back, prove, and only then take the target's name."""
+    source = Path(inspection.part.source.path)
+    if source.exists() and target.resolve() == source.resolve():
+        raise PartFileError(
+            f"{target} is the file that the part was read from, which is never "
+            "overwritten: choose another name"
+        )
+    unproved = target.with_name(
+        f".{target.stem[:80]}.{secrets.token_hex(4)}{target.suffix}"
+    )
+    try:
+        write_part(result.part, unproved)
+        written = _read_back(result.part, unproved)
+        verification = verify(inspection, result, written)
+        _refuse_broken(verification, inspection.part.name)
+        try:
+            unproved.replace(target)
+        except OSError as error:
+            raise PartFileError(f"{target} cannot be written ({error.strerror})") from error
+    finally:
+        with contextlib.suppress(OSError):
+            unproved.unlink(missing_ok=True)
+    return verification, hashlib.sha256(target.read_bytes()).hexdigest()
+
+
+def _read_back(part: Part, path: Path) -> Part:
+    """Read a written file by the unit and the stand it was written with."""
+    unit = None if path.suffix.lower() == ".3mf" else part.source.unit
+    return read_part(path, unit=unit, up=part.stand.up)
+
+
+def _refuse_broken(verification: Verification, name: str) -> None:
+    for check in verification.checks:
+        if check.name in _MUST_HOLD and not check.passed:
+            raise UnsoundResultError(
+                f"{name}: the result fails the check {check.name!r} ({check.figure}): give "
+                "a smaller offset, or keep features with --keep ID"
+            )
+
+
+def _record(
+    inspection: Inspection,
+    decided: Plan,
+    made: tuple[Compensated, Verification, Path, str] | None = None,
+) -> Record:
+    result, verification, target, digest = made or (None, None, None, None)
+    mesh = None if result is None else result.part.mesh
+    return Record(
+        inspection=inspection,
+        plan=decided,
+        limits=() if result is None else result.limits,
+        verification=verification,
+        views=plan_views(inspection, decided, mesh),
+        written=None if target is None else str(target),
+        written_sha256=digest,
+        version=__version__,
+    )
+
+
+def save_reports(record: Record) -> tuple[Path, Path]:
+    """Write the JSON and HTML reports beside a compensated part.
+
+    Returns
+    -------
+    json_path, html_path : Path
+        `OUT.report.json` and `OUT.report.html`.
+
+    Raises
+    ------
+    OptionError
+        If the record is of a dry run, which has no file to stand beside.
+    """
+    if record.written is None:
+        raise OptionError("a plan without a written part has no report files")
+    data = json.dumps(record_json(record), indent=1, allow_nan=False)
+    json_path = Path(f"{record.written}.report.json")
+    html_path = Path(f"{record.written}.report.html")
+    save_atomically(json_path, data.encode())
+    save_atomically(html_path, record_html(record).encode())
+    return json_path, html_path
