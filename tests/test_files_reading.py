@@ -134,15 +134,16 @@ def test_a_unit_asked_for_scales_the_part(unit, block):
 
 
 def test_units_are_those_of_the_trade():
-    # Source: SI Brochure, and the yard agreement of 1959: 1 inch = 25.4 mm, 1 foot = 12 inches.
-    assert MM_IN == {
+    # Source: SI Brochure; the yard agreement of 1959: 25.4 mm an inch, 12 inches a foot.
+    expected = {
         "mm": 1,
         "cm": 10,
         "m": 1000,
         "inch": 25.4,
-        "foot": 12 * 25.4,
+        "foot": pytest.approx(12 * 25.4, rel=1e-15),
         "micron": 0.001,
     }
+    assert expected == MM_IN
 
 
 @pytest.mark.parametrize("unit", ["inches", "MM", "", "furlong"])
@@ -165,9 +166,9 @@ def test_an_unknown_unit_is_refused(unit, block):
             "largest size is 2.5e+04 mm: is the file in microns? give --unit micron",
         ),
         (
-            4000.0,
+            40000.0,
             "inch",
-            "largest size is 1.016e+05 mm: is the file in microns? give --unit micron",
+            "largest size is 1.016e+06 mm: is the file in microns? give --unit micron",
         ),
         (
             100.0,
@@ -179,9 +180,8 @@ def test_an_unknown_unit_is_refused(unit, block):
 )
 def test_an_unlikely_size_raises_a_question(largest, unit, question, tmp_path):
     path = tmp_path / "block.stl"
-    corners = BOX * (1, 1, largest / SIDES[2]) * ((1, 1, 1) if largest > 30 else 0.1)
-    corners[..., 2] = BOX[..., 2] * largest / SIDES[2]
-    corners[..., :2] *= min(1.0, largest / SIDES[2])
+    corners = BOX / 40 * largest
+    corners[..., 2] = np.where(BOX[..., 2] > 0, largest, 0)
     path.write_bytes(spelled_stl(corners))
     part = read_part(path, unit=unit)
     assert part.source.questions == (() if question is None else (question,))

@@ -25,6 +25,7 @@ __all__ = ["CylinderFaces", "Scene", "cylinders_along", "frame_along"]
 UPRIGHT_LIMIT = 0.2  # normal along the axis, sine: facets of coarse meshes lean a little
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
 WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
+_SAME_DIRECTION = 2e-3  # radians between facets that look alike
 _LEAST_TAPER = 5e-4  # mm, change of radius from end to end
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 
@@ -135,10 +136,11 @@ def _grow(
             scene, frame, (centre, radius, seed.is_internal), limit, free
         )
         faces = _connected_to(scene.topology, candidates, seed.faces)
-        faces = _without_flats(scene, frame, centre, faces)
+        faces = _without_flats(scene, frame, (centre, radius, seed.is_internal), faces)
         if len(faces) < 6:  # noqa: PLR2004
             return None
         corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])] @ frame[:2].T
+        corners = corners[np.hypot(*(corners - centre).T) >= radius - limit]
         try:
             centre, diameter = associate_circle(corners)
         except AssociationError:
@@ -161,18 +163,27 @@ def _faces_on(
     limit: float,
     free: NDArray[np.bool_],
 ) -> NDArray[np.int64]:
-    """Free faces with all corners on the cylinder that look along its radius."""
+    """Free faces in the plane of a chord that look along the radius.
+
+    No corner lies outside the circle, and each planar region has a corner on it. Corners
+    amid a chord, where another face meets it, lie inside the circle by right.
+    """
     centre, radius, is_internal = circle
     faces = np.flatnonzero(free)
     across = scene.mesh.vertices @ frame[:2].T - centre
-    on = np.abs(np.hypot(across[:, 0], across[:, 1]) - radius) <= limit
-    faces = faces[on[scene.mesh.faces[faces]].all(axis=1)]
-    outward = dot(
-        scene.regions.face_normals[faces] @ frame[:2].T,
-        across[scene.mesh.faces[faces]].mean(axis=1),
-    )
-    looks = -outward if is_internal else outward
-    return np.asarray(faces[looks > 0.5 * radius * np.cos(np.radians(WIDEST_FACET / 2))])
+    distance = np.hypot(across[:, 0], across[:, 1])
+    furthest = distance[scene.mesh.faces[faces]].max(axis=1)
+    nearest = distance[scene.mesh.faces[faces]].min(axis=1)
+    narrow = np.cos(np.radians(WIDEST_FACET / 2))
+    near = (furthest <= radius + limit) & (nearest >= radius * narrow - limit)
+    faces, furthest = faces[near], furthest[near]
+    normals = scene.regions.face_normals[faces] @ frame[:2].T
+    plane = dot(normals, across[scene.mesh.faces[faces, 0]])
+    chord = (-plane if is_internal else plane) >= (radius * narrow - limit) * 0.95
+    faces, furthest = faces[chord], furthest[chord]
+    touches = np.zeros(len(scene.regions.areas), dtype=bool)
+    touches[scene.regions.of_face[faces[furthest >= radius - limit]]] = True
+    return np.asarray(faces[touches[scene.regions.of_face[faces]]])
 
 
 def _connected_to(
@@ -210,15 +221,18 @@ def _angles(
 def _without_flats(
     scene: Scene,
     frame: NDArray[np.float64],
-    centre: NDArray[np.float64],
+    circle: _Circle,
     faces: NDArray[np.int64],
 ) -> NDArray[np.int64]:
-    """Drop faces too wide to be a facet of this circle: sides of a D or a hexagon."""
+    """Drop faces on chords too wide to be facets of this circle: the side of a D."""
     if len(faces) == 0:
         return faces
-    _, widths = _angles(scene, frame, centre, faces)
-    usual = float(np.median(widths[widths > 1e-6])) if (widths > 1e-6).any() else 0.0  # noqa: PLR2004
-    widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 1e-3))
+    centre, radius, _ = circle
+    normals = scene.regions.face_normals[faces] @ frame[:2].T
+    corners = scene.mesh.vertices[scene.mesh.faces[faces, 0]] @ frame[:2].T - centre
+    widths = 2 * np.arccos(np.clip(np.abs(dot(normals, corners)) / radius, -1, 1))
+    usual = float(np.median(widths))
+    widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
     return np.asarray(faces[widths <= widest])
 
 
@@ -226,12 +240,13 @@ def _described(
     scene: Scene, frame: NDArray[np.float64], circle: _Circle, faces: NDArray[np.int64]
 ) -> CylinderFaces | None:
     centre, radius, is_internal = circle
-    span, facets = coverage(*_angles(scene, frame, centre, faces))
+    span, _ = coverage(*_angles(scene, frame, centre, faces))
     if span < LEAST_SPAN:
         return None
     corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])] @ frame.T
     deviations = np.hypot(*(corners[:, :2] - centre).T) - radius
-    if _is_tapered(corners[:, 2], deviations):
+    on = np.abs(deviations) <= ON_CYLINDER_LIMIT  # those amid a chord say nothing
+    if _is_tapered(corners[on, 2], deviations[on]):
         return None
     one_a_region = np.unique(scene.regions.of_face[faces], return_index=True)[1]
     return CylinderFaces(
@@ -243,9 +258,9 @@ def _described(
         start=float(corners[:, 2].min()),
         end=float(corners[:, 2].max()),
         span=span,
-        facets=facets,
+        facets=_facets(scene, frame, faces),
         size_across_flats=_across_flats(scene, frame, centre, faces[one_a_region]),
-        form_deviation=float(np.abs(deviations).max()),
+        form_deviation=float(np.abs(deviations[on]).max()),
     )
 
 
@@ -255,6 +270,17 @@ def _is_tapered(heights: NDArray[np.float64], deviations: NDArray[np.float64]) -
     slope = float(along @ deviations) / max(float(along @ along), 1e-12)
     scatter = float(np.std(deviations - slope * along))
     return abs(slope) * float(np.ptp(heights)) > _LEAST_TAPER + 4 * scatter
+
+
+def _facets(scene: Scene, frame: NDArray[np.float64], faces: NDArray[np.int64]) -> int:
+    """Count the directions that facets look in."""
+    regions = np.unique(scene.regions.of_face[faces])
+    x, y = (scene.regions.normals[regions] @ frame[:2].T).T
+    steps = np.round(np.arctan2(y, x) / _SAME_DIRECTION).astype(np.int64)
+    turn = round(2 * np.pi / _SAME_DIRECTION)
+    distinct = np.unique(steps % turn)
+    # Two steps that follow each other are one direction that straddles their border.
+    return len(distinct) - int((np.diff(distinct, append=distinct[0] + turn) == 1).sum())
 
 
 def _across_flats(
