@@ -115,6 +115,7 @@ def wall(mesh, name, axis, size):
         direction=direction,
         start=-size / 2,
         end=size / 2,
+        level=(0.0, 6.0),
         curve_length=None,
         faces=np.flatnonzero(np.abs(normals @ direction) > 1 - 1e-9),
     )
@@ -130,6 +131,7 @@ def profile(mesh, name="p01"):
         direction=np.array([0.0, 0.0, 1.0]),
         start=0.0,
         end=HEIGHT,
+        level=(0.0, 6.0),
         curve_length=2 * (WIDTH + DEPTH),
         faces=wall(mesh, "", 0, WIDTH).faces,
     )

@@ -185,6 +185,16 @@ def test_several_solids_are_several_pieces_with_their_names(tmp_path):
     assert np.array_equal(again.mesh.corners, part.mesh.corners)
 
 
+def test_a_name_may_hold_the_word_solid_also_on_a_last_line_without_end(tmp_path):
+    data = spelled_stl(BOX, "a solid endsolid block").rstrip()
+    assert read_bytes(tmp_path, data).pieces[0].name == "a solid endsolid block"
+
+
+def test_a_million_words_solid_on_one_line_are_refused_at_once(tmp_path):
+    with pytest.raises(PartFileError, match="ends at line 1 without 'endsolid'"):
+        read_bytes(tmp_path, b"solid " * 1_000_000)
+
+
 def test_solids_that_touch_share_no_points(tmp_path):
     data = spelled_stl(BOX, "left") + spelled_stl(BOX + (10.0, 0, 0), "right")
     assert len(read_bytes(tmp_path, data).mesh.vertices) == 16

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -90,7 +90,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     given = {name: value for name, value in by_hand.items() if value is not None}
     sizes = parse_sizes(set_ or [])
     rule = _rule(calibration, given, needs_none=bool(sizes))
-    overrides = {"keep": tuple(keep or ()), "sizes": sizes}
+    overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
     record = _run(part, out, rule, (unit, up), overrides, dry_run=dry_run)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not record.conforms:
@@ -98,7 +98,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
 
 
 def _rule(
-    calibration: Path | None, given: dict[str, object], *, needs_none: bool
+    calibration: Path | None, given: dict[str, Any], *, needs_none: bool
 ) -> ByHand | Calibrated:
     """Make the rule from a calibration file or from what was given by hand."""
     from meshcomp.corrections import ByHand, Calibrated
@@ -120,7 +120,7 @@ def _rule(
             "no corrections given: -c CALIBRATION.json, or by hand such as "
             "--wall-growth -0.05 --bore-opening 0.2 (meshcomp compensate --help)"
         )
-    return ByHand(**given)  # type: ignore[arg-type]
+    return ByHand(**given)
 
 
 def _run(
@@ -128,7 +128,7 @@ def _run(
     out: Path | None,
     rule: ByHand | Calibrated,
     reading: tuple[str | None, str | None],
-    overrides: dict[str, object],
+    overrides: dict[str, Any],
     *,
     dry_run: bool,
 ) -> Record:

@@ -168,7 +168,9 @@ def _joined(shapes: tuple[Shape, ...]) -> Shape | None:
 def _to_bed(shape: Shape, mm: float) -> NDArray[np.float64] | None:
     if shape.placement is None:
         return None
-    return np.diag([mm, mm, mm, 1.0]) @ shape.placement
+    matrix = np.diag([mm, mm, mm, 1.0]) @ shape.placement
+    matrix.flags.writeable = False
+    return matrix
 
 
 def _piece(shape: Shape, matrix: NDArray[np.float64] | None) -> Piece:

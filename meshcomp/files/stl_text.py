@@ -114,11 +114,7 @@ def _marks(text: bytes, lower: bytes) -> Iterator[re.Match[bytes]]:
         if mark:
             yield mark
         # A name may hold the word again, so the rest of the line is passed over.
-        place = (
-            lower.find(b"solid", end)
-            if mark and end >= 0
-            else lower.find(b"solid", place + 1)
-        )
+        place = lower.find(b"solid", end) if end >= 0 else -1
 
 
 def _refuse_wrong_words(text: _Text, words: NDArray[np.int64]) -> None:

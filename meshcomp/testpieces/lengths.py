@@ -80,7 +80,9 @@ def outside_ladder(
             labels.append(_small(name, float(centre[0]), float(centre[1])))
             middle = (float(centre[0]), float(centre[1]), _HIGH / 2)
             kind = f"outside {letter.lower()}"
-            features.append(_length(name, kind, size, middle, hint=f"along {letter}, {_MID}"))
+            features.append(
+                _length(name, kind, size, middle, hint=f"along {letter}, {_MID}")
+            )
     features.sort(key=lambda feature: feature.id[0])
     frame, more, frame_labels = _frame(square, len(chosen) + 1)
     outer, inner = frame
@@ -109,7 +111,7 @@ def _small(name: str, x: float, y: float) -> Label:
 def _frame(
     square: float, number: int
 ) -> tuple[tuple[Outline, Outline], list[PieceFeature], list[Label]]:
-    """A square frame from the origin with cut corners, and what is read of it."""
+    """Describe a square frame from the origin with cut corners, and what is read of it."""
     cut = 4.0
     s, c = square, cut
     outer = np.array(
@@ -199,10 +201,14 @@ def wall_strip(*, line_width: float = 0.44, length: float = 40.0) -> BenchPiece:
         purpose="The factor for the extrusion flow: intended over measured thickness.",
         advice=(
             "Slice with the line width that the piece was made for, one line a wall.",
-            "Read the thickness at five places with the flats of the jaws, or with a "
-            "micrometer, off the posts and off the first layers.",
-            "Set the flow before anything else: a calibration measured before a change of "
-            "flow does not hold after it.",
+            (
+                "Read the thickness at five places with the flats of the jaws, or with a "
+                "micrometer, off the posts and off the first layers."
+            ),
+            (
+                "Set the flow before anything else: a calibration measured before a change of "
+                "flow does not hold after it."
+            ),
         ),
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from meshcomp.measurements.pieces import PieceFeature, PieceSheet
+from meshcomp.meshes import Mesh
 from meshcomp.scenario.outlines import Outline
 from meshcomp.scenario.prisms import laid, prism
 from meshcomp.testpieces.layout import checked_sizes, fine_circle, joined, labels_on
@@ -19,9 +20,7 @@ _WALL = 3.0  # above a bore and between bores, mm
 _FOOT = 7.0  # below a bore, with its label, mm
 
 
-def lying_bores(
-    *, sizes: Sequence[float] | None = None, depth: float = 8.0
-) -> BenchPiece:
+def lying_bores(*, sizes: Sequence[float] | None = None, depth: float = 8.0) -> BenchPiece:
     """Return a stepped block with bores along Y.
 
     Parameters
@@ -41,9 +40,7 @@ def lying_bores(
     bores = [
         fine_circle(d, (x, _FOOT + d / 2)) for d, x in zip(chosen, middles, strict=True)
     ]
-    labels = tuple(
-        Label(text=f"H{k}", x=x, y=1.5) for k, x in enumerate(middles, start=1)
-    )
+    labels = tuple(Label(text=f"H{k}", x=x, y=1.5) for k, x in enumerate(middles, start=1))
     # Drawn in X and Z and extruded along what becomes -Y, so that labels face the front.
     drawn = [prism(outline, bores, -depth, 0.0), *labels_on(labels, 0.0)]
     return BenchPiece(
@@ -105,5 +102,5 @@ def _two_sizes(
     return width, height
 
 
-def _upright(mesh):  # type: ignore[no-untyped-def]
+def _upright(mesh: Mesh) -> Mesh:
     return laid(mesh, "Y")

@@ -1,6 +1,6 @@
-"""How long reading and writing take, beside trimesh: run with pytest-benchmark.
+"""How long reading and writing take, beside trimesh.
 
-python -m pytest tests/benchmarks/bench_files.py
+Run with: python -m pytest -o python_functions="bench_*" tests/benchmarks/bench_files.py
 """
 
 from __future__ import annotations
