@@ -43,7 +43,7 @@ def parse_law(text: str) -> Callable[[float], float]:
 
     Examples
     --------
-    >>> parse_law("0.12 + 0.45/d")(9.0)
+    >>> round(parse_law("0.12 + 0.45/d")(9.0), 9)
     0.17
     """
     try:

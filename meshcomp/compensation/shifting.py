@@ -37,6 +37,7 @@ class _Corners:
     normal: NDArray[np.float64]  # (c, 3) unit
     offset: NDArray[np.float64]  # along the horizontal part of the normal
     weight: NDArray[np.float64]
+    is_straight: NDArray[np.bool_]  # of a straight wall
 
 
 def displacements(
@@ -76,6 +77,7 @@ def _pick(corners: _Corners, rows: NDArray[np.bool_]) -> _Corners:
         corners.normal[rows],
         corners.offset[rows],
         corners.weight[rows],
+        corners.is_straight[rows],
     )
 
 
@@ -97,6 +99,7 @@ def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> _Corn
         np.repeat(normals[faces], 3, axis=0),
         np.repeat(wanted.offset[faces], 3),
         (angles * steady[:, None]).ravel(),
+        np.repeat(wanted.is_straight[faces], 3),
     )
 
 
@@ -114,6 +117,14 @@ def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
     limit = np.zeros(count)
     np.maximum.at(limit, corners.vertex, np.abs(offset))
     exact = _solve_2x2(xx, xy, yy, b, _WEAK)
+    # Where walls hardly bend and cannot all be served, straight ones come first.
+    sure = np.bincount(corners.vertex, weight * corners.is_straight, count) > 0
+    if sure.any():
+        exact = np.where(
+            (_is_weak(xx, xy, yy, _WEAK) & sure)[:, None],
+            _along_straight(count, corners, u, weight),
+            exact,
+        )
     # What is left over of sum w offset^2 tells whether the walls agree.
     left = total(offset**2) - dot(exact, b)
     lengths = np.hypot(exact[:, 0], exact[:, 1])
@@ -127,6 +138,25 @@ def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
     return (
         exact * np.where(lengths > most, most / np.maximum(lengths, 1e-300), 1.0)[:, None]
     )
+
+
+def _is_weak(
+    xx: NDArray[np.float64], xy: NDArray[np.float64], yy: NDArray[np.float64], weak: float
+) -> NDArray[np.bool_]:
+    """Whether the walls at each vertex are nearly parallel."""
+    spread = np.hypot(xx - yy, 2 * xy)
+    return np.asarray(xx + yy - spread <= weak * (xx + yy + spread))
+
+
+def _along_straight(
+    count: int, corners: _Corners, u: NDArray[np.float64], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Motion along the normal of the straight wall at each vertex, (count, 2)."""
+    w = weight * corners.is_straight
+    total = np.maximum(np.bincount(corners.vertex, w, count), 1e-300)[:, None]
+    columns = [np.bincount(corners.vertex, w * u[:, k], count) for k in (0, 1)]
+    normal = unit(np.column_stack(columns))
+    return normal * np.bincount(corners.vertex, w * corners.offset, count)[:, None] / total
 
 
 def _solve_2x2(

@@ -27,6 +27,7 @@ class Targets:
     offset: NDArray[np.float64]  # (m,) along the horizontal part of the normal, mm
     feature: NDArray[np.int64]  # (m,) index of the feature, -1 for level faces
     is_round: NDArray[np.bool_]  # (m,) part of a cylinder or its entry
+    is_straight: NDArray[np.bool_]  # (m,) part of a straight wall or slot
     vertex: NDArray[np.int64]  # (r,)
     owner: NDArray[np.int64]  # (r,) index of the feature
     point: NDArray[np.float64]  # (r, 3) on the cylinder's axis
@@ -51,12 +52,13 @@ def targets(
     """
     count = len(inspection.part.mesh.faces)
     offset, feature = np.zeros(count), np.full(count, -1)
-    is_round, is_entry = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+    is_round, is_entry, is_straight = (np.zeros(count, dtype=bool) for _ in range(3))
     for index, (found, correction) in enumerate(
         zip(inspection.features, plan.corrections, strict=True)
     ):
         share = 0.0 if correction.is_left_alone else correction.offset * held[index]
         offset[found.faces], feature[found.faces] = share, index
+        is_straight[found.faces] = found.kind in {"wall", "slot"}
         if isinstance(found, Cylinder):
             offset[found.entry_faces], feature[found.entry_faces] = share, index
             is_round[found.faces] = is_round[found.entry_faces] = True
@@ -67,6 +69,7 @@ def targets(
         offset=offset[parents],
         feature=feature[parents],
         is_round=is_round[parents],
+        is_straight=is_straight[parents],
         **rows,
     )
 

@@ -1,1 +1,0 @@
-"""Test pieces to print and measure: meshes, reading tables and measuring sheets."""
