@@ -55,9 +55,7 @@ WISHES = {
             "opening": lambda d: 0.12 + 0.45 / d,
             "pocket_opening": 0.07875,
         },
-        meshcomp.ByHand(
-            wall_growth=-0.1, bore_law="0.12 + 0.45/d", pocket_opening=0.07875
-        ),
+        meshcomp.ByHand(wall_growth=-0.1, bore_law="0.12 + 0.45/d", pocket_opening=0.07875),
     ),
 }
 PLAIN = [name for name in brep.PARTS if name != "crossed_plate"]
