@@ -1,0 +1,1 @@
+"""Test pieces to print and measure: meshes, reading tables and measuring sheets."""
