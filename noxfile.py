@@ -2,47 +2,59 @@
 
 import nox
 
-nox.options.sessions = ["lint", "types", "tests"]
+nox.options.sessions = ["lint", "types", "docs", "tests"]
+
+_CODE = ("meshcomp", "tests", "docs", "noxfile.py")
+
+
+def _install(session: nox.Session, *what: str) -> None:
+    """Install with a pip that knows dependency groups (25.1 or later)."""
+    session.install("-q", "--upgrade", "pip")
+    session.install("-q", *what)
 
 
 @nox.session
 def demo(session: nox.Session) -> None:
     """Run the whole job on the built-in parts."""
-    session.install(".")
+    session.install("-q", ".")
     session.run("meshcomp", "demo", *session.posargs)
 
 
 @nox.session
 def tests(session: nox.Session) -> None:
-    """Run the tests and the documented examples."""
-    session.install("--upgrade", "pip")
-    session.run("python", "-m", "pip", "install", "-q", "-e", ".", "--group", "tests")
-    session.run("pytest", "-n", "2", *session.posargs)
+    """Run the tests and the documented examples on the installed wheel."""
+    _install(session, ".", "--group", "tests")
+    session.run("pytest", "-n", "2", "tests", "--pyargs", "meshcomp", *session.posargs)
 
 
 @nox.session
 def lint(session: nox.Session) -> None:
-    """Check format, style and the direction of imports."""
-    session.install("--upgrade", "pip")
-    session.run("python", "-m", "pip", "install", "-q", "-e", ".", "--group", "lint")
-    session.run("ruff", "format", "--check", "meshcomp", "tests", "noxfile.py")
-    session.run("ruff", "check", "meshcomp", "tests", "noxfile.py")
+    """Check format, style, the direction of imports, and spelling."""
+    _install(session, "-e", ".", "--group", "lint")
+    session.run("ruff", "format", "--check", *_CODE)
+    session.run("ruff", "check", *_CODE)
     session.run("lint-imports")
+    session.run("codespell")
 
 
 @nox.session
 def types(session: nox.Session) -> None:
     """Check the types."""
-    session.install("--upgrade", "pip")
-    session.run("python", "-m", "pip", "install", "-q", "-e", ".", "--group", "types")
+    _install(session, "-e", ".", "--group", "types")
     session.run("mypy")
+
+
+@nox.session
+def docs(session: nox.Session) -> None:
+    """Fail where docs/cli.md or docs/api.md is not what the code says."""
+    session.install("-q", "-e", ".")
+    session.run("python", "docs/generate.py", "--check")
 
 
 @nox.session
 def bench(session: nox.Session) -> None:
     """Run the benchmarks."""
-    session.install("--upgrade", "pip")
-    session.run("python", "-m", "pip", "install", "-q", "-e", ".", "--group", "tests")
+    _install(session, "-e", ".", "--group", "tests")
     session.run(
         "pytest", "tests/benchmarks", "-o", "python_files=bench_*.py", *session.posargs
     )
