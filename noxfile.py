@@ -56,5 +56,11 @@ def bench(session: nox.Session) -> None:
     """Run the benchmarks."""
     _install(session, "-e", ".", "--group", "tests")
     session.run(
-        "pytest", "tests/benchmarks", "-o", "python_files=bench_*.py", *session.posargs
+        "pytest",
+        "tests/benchmarks",
+        "-o",
+        "python_files=bench_*.py",
+        "-o",
+        "python_functions=bench_*",
+        *session.posargs,
     )

@@ -46,8 +46,10 @@ def parse_law(text: str) -> Callable[[float], float]:
     >>> round(parse_law("0.12 + 0.45/d")(9.0), 9)
     0.17
     """
+    if len(text) > _LONGEST:
+        raise OptionError(f"the law has {len(text)} characters: {_LONGEST} are the most")
     try:
-        tree = ast.parse(text[:_LONGEST].replace("^", "**"), mode="eval").body
+        tree = ast.parse(text.strip().replace("^", "**"), mode="eval").body
     except SyntaxError as error:
         raise OptionError(f"the law {text!r} cannot be read: {error.msg}") from error
     _check(tree, text)
@@ -69,7 +71,7 @@ def parse_law(text: str) -> Callable[[float], float]:
 def _check(node: ast.AST, text: str) -> None:
     """Refuse what is not plain arithmetic in d."""
     allowed = (
-        (isinstance(node, ast.Constant) and isinstance(node.value, int | float))
+        (isinstance(node, ast.Constant) and type(node.value) in {int, float})
         or (isinstance(node, ast.Name) and node.id == "d")
         or (isinstance(node, ast.BinOp) and type(node.op) in _OPERATIONS)
         or (isinstance(node, ast.UnaryOp) and type(node.op) in _OPERATIONS)

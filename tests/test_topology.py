@@ -1,0 +1,97 @@
+"""Neighbours, components and handles of meshes whose numbers are known.
+
+Outside references: Euler's formula, and trimesh for adjacency of real shapes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+
+from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
+from meshcomp.scenario import demo_part
+from meshcomp.topology import components, genus, topology_of
+
+SHAPES = {
+    "box": (trimesh.creation.box, 0),
+    "sphere": (trimesh.creation.icosphere, 0),
+    "torus": (lambda: trimesh.creation.torus(8, 2), 1),
+    "tube": (lambda: trimesh.creation.annulus(2, 5, 4), 1),
+}
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_closed_shapes_are_closed_and_have_their_handles(name):
+    build, handles = SHAPES[name]
+    mesh = mesh_from_trimesh(build())
+    topology = topology_of(mesh)
+    assert topology.is_closed
+    assert len(topology.open_half_edges) == 0
+    assert genus(mesh, 1) == handles
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_neighbours_are_those_that_trimesh_finds(name):
+    shape = SHAPES[name][0]()
+    pairs = topology_of(mesh_from_trimesh(shape)).pairs // 3
+    assert {frozenset(pair) for pair in pairs.tolist()} == {
+        frozenset(pair) for pair in shape.face_adjacency.tolist()
+    }
+
+
+def test_twins_run_the_other_way_over_the_same_edge():
+    mesh = demo_part("bearing_plate").mesh
+    twins = topology_of(mesh).twins
+    starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
+    assert (twins[twins] == np.arange(len(twins))).all()
+    assert (starts[twins] == ends).all()
+    assert (ends[twins] == starts).all()
+
+
+def test_a_missing_face_leaves_three_open_half_edges():
+    box = mesh_from_trimesh(trimesh.creation.box())
+    holed = Mesh(box.vertices, box.faces[1:])
+    topology = topology_of(holed)
+    assert not topology.is_closed
+    open_ends = set(holed.faces.ravel()[topology.open_half_edges].tolist())
+    assert open_ends == set(box.faces[0].tolist())
+    assert (topology.neighbours == -1).sum() == 3
+
+
+def test_a_face_turned_over_has_no_neighbour():
+    box = mesh_from_trimesh(trimesh.creation.box())
+    faces = box.faces.copy()
+    faces[0] = faces[0, ::-1]
+    assert not topology_of(Mesh(box.vertices, faces)).is_closed
+
+
+def test_two_cubes_that_share_an_edge_are_closed():
+    # An edge of four faces: two of either direction, paired by the order of faces.
+    one = mesh_from_trimesh(trimesh.creation.box())
+    other = one.moved(one.vertices + (1, 1, 0))
+    both = concatenate([one, other])
+    vertices, faces = np.unique(both.vertices, axis=0, return_inverse=True)
+    welded = Mesh(vertices, faces.reshape(-1)[both.faces])
+    assert len(vertices) == 14
+    topology = topology_of(welded)
+    assert topology.is_closed
+    labels = components(len(welded.faces), topology.pairs // 3)
+    assert sorted(np.bincount(labels)) == [12, 12]
+
+
+def test_an_empty_mesh_is_not_closed():
+    assert not topology_of(Mesh(np.zeros((0, 3)), np.zeros((0, 3)))).is_closed
+
+
+def test_components_are_numbered_from_zero():
+    labels = components(6, np.array([(0, 3), (3, 5), (1, 2)]))
+    assert labels[0] == labels[3] == labels[5]
+    assert labels[1] == labels[2]
+    assert set(labels.tolist()) == {0, 1, 2}
+
+
+def test_handles_are_summed_over_bodies():
+    rings = [mesh_from_trimesh(trimesh.creation.torus(8, 2)) for _ in range(3)]
+    apart = [mesh.moved(mesh.vertices + (30 * k, 0, 0)) for k, mesh in enumerate(rings)]
+    assert genus(concatenate(apart), 3) == 3
