@@ -70,6 +70,14 @@ class Mesh:
         return 0.5 * np.cross(b - a, c - a)
 
     @property
+    def heights(self) -> NDArray[np.float64]:
+        """Least height of every triangle, (m,) float, mm: small for a sliver."""
+        corners = self.corners
+        sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+        doubled = 2 * np.linalg.norm(self.area_vectors, axis=1)
+        return np.asarray(doubled / np.maximum(sides.max(axis=1), 1e-12))
+
+    @property
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm³; negative when inside out."""
         # About the box's middle, so that a part far from the origin loses no digits.

@@ -40,6 +40,7 @@ class Compensated:
     part: Part
     plan: Plan
     parents: NDArray[np.int64]  # (m,) face of the input that each face came from
+    crossed: NDArray[np.int64]  # (k, 2) pairs of the input's faces that cross each other
     limits: tuple[Limit, ...]
     predicted_volume_change: float  # mm³, from area times offset
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
 
-__all__ = ["Topology", "components", "genus", "topology_of"]
+__all__ = ["Topology", "components", "genus", "next_half_edge", "topology_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +43,17 @@ class Topology:
         half_edges = np.arange(len(self.twins))
         first = half_edges[half_edges < self.twins]
         return np.column_stack([first, self.twins[first]])
+
+
+def next_half_edge(half_edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the half-edge that follows each one around its face.
+
+    Examples
+    --------
+    >>> next_half_edge(np.array([3, 4, 5])).tolist()
+    [4, 5, 3]
+    """
+    return half_edges - half_edges % 3 + (half_edges + 1) % 3
 
 
 def topology_of(mesh: Mesh) -> Topology:

@@ -229,7 +229,7 @@ def _checks(
         ),
         _height_check(inspection, written),
         _volume_check(before, solid, result),
-        _crossing_check(inspection, written),
+        _crossing_check(result, written),
     )
 
 
@@ -255,9 +255,9 @@ def _volume_check(before: SolidState, after: SolidState, result: Compensated) ->
     )
 
 
-def _crossing_check(inspection: Inspection, written: Part) -> Check:
+def _crossing_check(result: Compensated, written: Part) -> Check:
     count = len(np.unique(crossing_pairs(written.mesh)))
-    before = len(np.unique(crossing_pairs(inspection.part.mesh)))
+    before = len(np.unique(result.crossed))
     return Check(
         name="no new crossing faces",
         passed=count <= before,

@@ -65,23 +65,28 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     ]
     refined = refine(mesh, round_ones)
     regions = planar_regions(mesh, topology_of(mesh))
-    result, limits = _guarded(inspection, plan, refined, regions)
+    crossed = crossing_pairs(mesh)
+    result, limits = _guarded(inspection, plan, (refined, regions), crossed)
     return Compensated(
         part=inspection.part.with_mesh(result.mesh, result.parents),
         plan=plan,
         parents=result.parents,
+        crossed=crossed,
         limits=limits,
         predicted_volume_change=predicted_change(inspection, plan),
     )
 
 
 def _guarded(
-    inspection: Inspection, plan: Plan, refined: Refined, regions: Regions
+    inspection: Inspection,
+    plan: Plan,
+    before: tuple[Refined, Regions],
+    crossed: NDArray[np.int64],
 ) -> tuple[Refined, tuple[Limit, ...]]:
     """Move, look, hold back, and move again, until the mesh is sound."""
+    refined, regions = before
     held = np.ones(len(inspection.features))
     share = np.ones(len(refined.mesh.vertices))
-    crossed = crossing_pairs(inspection.part.mesh)
     places: dict[int, tuple[int, str]] = {}
     for _ in range(_TRIES):
         wanted = targets(inspection, plan, refined, held)

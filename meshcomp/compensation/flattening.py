@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import basis_across, dot
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
-from meshcomp.topology import topology_of
+from meshcomp.topology import next_half_edge, topology_of
 
 __all__ = ["flattened"]
 
@@ -83,19 +83,11 @@ def _worn_regions(
     planar = of_face >= 0
     cut = np.bincount(refined.parents)[refined.parents] > 1
     turned = dot(moved.area_vectors, normals[np.maximum(of_face, 0)]) <= 0
-    heights, old = _heights(moved), _heights(refined.mesh)
+    heights, old = moved.heights, refined.mesh.heights
     thin = (heights < _THIN) & (old > 2 * heights)
     worn = np.unique(of_face[planar & (cut | (touched & (turned | thin)))])
     counts = np.bincount(of_face[planar], minlength=len(normals))
     return np.asarray(worn[counts[worn] > 1])
-
-
-def _heights(mesh: Mesh) -> NDArray[np.float64]:
-    """Least height of each triangle, mm."""
-    corners = mesh.corners
-    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1)
-    doubled = 2 * np.linalg.norm(mesh.area_vectors, axis=1)
-    return np.asarray(doubled / np.maximum(sides, 1e-12))
 
 
 def _outlines(
@@ -128,14 +120,13 @@ def _next_on_rim(
     rim: NDArray[np.int64], twins: NDArray[np.int64], own: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Rim half-edge after each one: turn about its end until the region is left."""
-    following = rim - rim % 3 + (rim + 1) % 3
+    following = next_half_edge(rim)
     for _ in range(len(own)):
         twin = twins[following]
         inside = (twin >= 0) & (own[np.maximum(twin, 0)] == own[following])
         if not inside.any():
             break
-        turned = twin - twin % 3 + (twin + 1) % 3
-        following = np.where(inside, turned, following)
+        following = np.where(inside, next_half_edge(twin), following)
     return following
 
 

@@ -49,17 +49,9 @@ def unsound_faces(
 
 def _folded(before: Mesh, after: Refined, moved: NDArray[np.bool_]) -> NDArray[np.int64]:
     was = unit(before.area_vectors)[after.parents]
-    vectors = after.mesh.area_vectors
-    corners = after.mesh.corners
-    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1)
-    areas = np.linalg.norm(vectors, axis=1)
-    solid = 2 * areas > _RELIABLE_HEIGHT * sides
-    old_sides = np.linalg.norm(
-        np.roll(before.corners, -1, axis=1) - before.corners, axis=2
-    ).max(axis=1)
-    old_areas = np.linalg.norm(before.area_vectors, axis=1)
-    was_solid = (2 * old_areas > _RELIABLE_HEIGHT * old_sides)[after.parents]
-    turned = dot(unit(vectors), was) < _LEAST_COSINE
+    solid = after.mesh.heights > _RELIABLE_HEIGHT
+    was_solid = (before.heights > _RELIABLE_HEIGHT)[after.parents]
+    turned = dot(unit(after.mesh.area_vectors), was) < _LEAST_COSINE
     return np.flatnonzero(moved & solid & was_solid & turned)
 
 

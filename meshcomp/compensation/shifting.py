@@ -88,12 +88,7 @@ def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> _Corn
     to_next = unit(np.roll(points, -1, axis=1) - points)
     to_last = unit(np.roll(points, 1, axis=1) - points)
     angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
-    sides = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=2)
-    areas = np.linalg.norm(
-        np.cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0]), axis=1
-    )
-    heights = areas / np.maximum(sides.max(axis=1), 1e-12)
-    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
+    steady = np.minimum(1.0, (mesh.heights[faces] / _RELIABLE_HEIGHT) ** 2)
     return _Corners(
         mesh.faces[faces].ravel(),
         np.repeat(normals[faces], 3, axis=0),

@@ -240,7 +240,7 @@ def _described(
     scene: Scene, frame: NDArray[np.float64], circle: _Circle, faces: NDArray[np.int64]
 ) -> CylinderFaces | None:
     centre, radius, is_internal = circle
-    span, _ = coverage(*_angles(scene, frame, centre, faces))
+    span = coverage(*_angles(scene, frame, centre, faces))
     if span < LEAST_SPAN:
         return None
     corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])] @ frame.T

@@ -65,7 +65,7 @@ def _equal_circles(
 def _seed_of(arcs: list[Arc]) -> Seed | None:
     starts = np.concatenate([np.minimum(arc.angles[:-1], arc.angles[1:]) for arc in arcs])
     widths = np.concatenate([np.abs(np.diff(arc.angles)) for arc in arcs])
-    if coverage(starts, widths)[0] < LEAST_SPAN:
+    if coverage(starts, widths) < LEAST_SPAN:
         return None
     best = max(arcs, key=lambda arc: len(arc.angles))
     return Seed(
@@ -77,8 +77,8 @@ def _seed_of(arcs: list[Arc]) -> Seed | None:
     )
 
 
-def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> tuple[float, int]:
-    """Angle covered by faces, degrees, and the number of facets around."""
+def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> float:
+    """Return the angle that faces cover, degrees."""
     turn = 2 * np.pi
     steps = 1e-4  # radians: corners nearer than this are one
     edges = np.unique(np.round(np.concatenate([starts, starts + widths]) % turn / steps))
@@ -91,4 +91,4 @@ def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> tuple[
     wrapped = int((last < first).sum())
     covered = np.cumsum(change[:-1]) + wrapped > 0
     gaps = np.diff(np.append(edges, edges[0] + turn))
-    return float(np.degrees(gaps[covered].sum())), int(covered.sum())
+    return float(np.degrees(gaps[covered].sum()))
