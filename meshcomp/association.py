@@ -61,7 +61,7 @@ def associate_circle(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
         )
         step = np.linalg.lstsq(slopes, circle[2] - distances, rcond=None)[0]
         circle = circle + step
-        if np.abs(step).max() <= 1e-14 * (1 + np.abs(circle).max()):
+        if np.abs(step).max() <= 1e-13 * (1 + np.abs(circle).max()):
             break
     return origin + circle[:2], 2 * abs(float(circle[2]))
 

@@ -24,11 +24,7 @@ class Regions:
     of_face: NDArray[np.int64]  # (m,) region of each face
     normals: NDArray[np.float64]  # (k, 3) unit outward normal of each region
     areas: NDArray[np.float64]  # (k,) mm²
-
-    @property
-    def face_normals(self) -> NDArray[np.float64]:
-        """Unit normal of the region of each face, (m, 3): steadier than a sliver's own."""
-        return self.normals[self.of_face]
+    face_normals: NDArray[np.float64]  # (m, 3) of each face's region: steadier than its own
 
 
 def flatness_limit(mesh: Mesh) -> float:
@@ -46,7 +42,8 @@ def planar_regions(mesh: Mesh, topology: Topology) -> Regions:
 
     count = int(labels.max(initial=-1)) + 1
     sums = _sum_by(labels, vectors, count)
-    return Regions(labels, unit(sums), np.linalg.norm(sums, axis=1))
+    normals = unit(sums)
+    return Regions(labels, normals, np.linalg.norm(sums, axis=1), normals[labels])
 
 
 def _sum_by(

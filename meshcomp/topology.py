@@ -37,6 +37,11 @@ class Topology:
         """Face across each half-edge, (m, 3), -1 where there is none."""
         return np.where(self.twins < 0, -1, self.twins // 3).reshape(-1, 3)
 
+    def neighbours_of(self, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Faces across the three edges of some faces, (k, 3), -1 where there is none."""
+        twins = self.twins[3 * faces[:, None] + np.arange(3)]
+        return np.where(twins < 0, -1, twins // 3)
+
     @property
     def pairs(self) -> NDArray[np.int64]:
         """Half-edges and their twins, each edge once, (e, 2)."""

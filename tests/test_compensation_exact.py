@@ -236,10 +236,6 @@ def test_bores_that_cross_each_other_have_their_planned_diameter(
     assert crossings.crossing_faces(made.path) == 0
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the round part of a D-hole that covers 277 degrees is taken for a bore",
-)
 def test_d_hole_moves_as_a_pocket(tmp_path: Path) -> None:
     wish = Wish(
         {"opening": 0.2, "pocket_opening": 0.05},

@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.cylinders import Scene, cylinders_along
+from meshcomp.detection.axes import oblique_axes, refined_axis
+from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
+from meshcomp.detection.joining import joined
+from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, pairs, profiles
 from meshcomp.features import Feature
 from meshcomp.meshes import Mesh
@@ -39,24 +42,39 @@ def find_features(
     """
     scene = Scene(mesh, topology, planar_regions(mesh, topology))
     taken = np.zeros(len(mesh.faces), dtype=bool)
-    found, level_rings = [], []
-    for direction in _AXES:
-        cylinders, rings = cylinders_along(scene, direction, taken)
-        if direction[2] == 1.0:
-            level_rings = rings
-        for cylinder in cylinders:
-            taken[cylinder.faces] = True
-        found += cylinders
-    round_features = cylinder_features(scene, found)
+    found, level = cylinders_along(scene, _AXES[0], taken)
+    _take(taken, found)
+    for direction in _AXES[1:]:
+        _take(taken, across := cylinders_along(scene, direction, taken)[0])
+        found += across
+    found += _oblique(scene, taken)
+    round_features = cylinder_features(scene, joined(scene, found))
     for feature in round_features:
-        taken[feature.entry_faces] = True
+        taken[feature.faces] = taken[feature.entry_faces] = True
 
     horizontal = np.hypot(*scene.regions.face_normals[:, :2].T)
     walls = (horizontal > LEVEL_LIMIT) & ~taken
-    internal = internal_faces(scene, level_rings, walls)
-    straight = pairs(scene, level_rings, walls, internal)
+    internal = internal_faces(scene, level, walls)
+    straight = pairs(scene, level, walls, internal)
     paired = np.zeros(len(mesh.faces), dtype=bool)
     for pair in straight:
         paired[pair.faces] = True
-    rest = profiles(scene, level_rings, walls, internal, paired)
+    rest = profiles(scene, level, walls, internal, paired)
     return numbered([*round_features, *wall_features(scene, straight, rest)]), internal
+
+
+def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
+    """Cylinders about other axes; each axis is refined on the faces it was found on."""
+    found: list[CylinderFaces] = []
+    for direction, faces in oblique_axes(scene, ~taken):
+        for cylinder in cylinders_on(scene, direction, faces[~taken[faces]]):
+            axis = refined_axis(scene, cylinder.faces)
+            better = cylinders_on(scene, axis, cylinder.faces)
+            _take(taken, better)
+            found += better
+    return found
+
+
+def _take(taken: NDArray[np.bool_], found: list[CylinderFaces]) -> None:
+    for cylinder in found:
+        taken[cylinder.faces] = True

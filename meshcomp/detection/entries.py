@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.detection.cylinders import CylinderFaces, Scene
+from meshcomp.detection.cylinders import CylinderFaces
+from meshcomp.detection.scenes import Scene
 
 __all__ = ["entry_faces"]
 
@@ -35,24 +36,26 @@ def entry_faces(
     faces : (k,) int
         Sorted.
     """
-    suitable = _suitable(scene, cylinder) & free
-    neighbours = scene.topology.neighbours
     known = np.zeros(len(free), dtype=bool)
     front = cylinder.faces
     for _ in range(_MOST_RINGS):
-        across = neighbours[front].ravel()
-        across = np.unique(across[across >= 0])
-        front = across[suitable[across] & ~known[across]]
+        across = np.unique(scene.topology.neighbours_of(front))
+        across = across[across >= 0]
+        across = across[free[across] & ~known[across]]
+        front = across[_suitable(scene, cylinder, across)]
         if len(front) == 0:
             break
         known[front] = True
     return np.flatnonzero(known)
 
 
-def _suitable(scene: Scene, cylinder: CylinderFaces) -> NDArray[np.bool_]:
-    """Whether each face lies near the axis and turns about it."""
-    normals = scene.regions.face_normals @ cylinder.frame.T
-    middles = scene.mesh.corners.mean(axis=1) @ cylinder.frame[:2].T - cylinder.centre
+def _suitable(
+    scene: Scene, cylinder: CylinderFaces, faces: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether each of some faces lies near the axis and turns about it."""
+    normals = scene.regions.face_normals[faces] @ cylinder.frame.T
+    middles = scene.mesh.vertices[scene.mesh.faces[faces]].mean(axis=1)
+    middles = middles @ cylinder.frame[:2].T - cylinder.centre
     outward = unit(middles)
     tangent = np.column_stack([-outward[:, 1], outward[:, 0]])
     radial = dot(normals[:, :2], outward)

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import angle_between
-from meshcomp.detection.cylinders import CylinderFaces, Scene
+from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.entries import entry_faces
 from meshcomp.detection.openings import is_open_through
+from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Pair, Profile
 from meshcomp.features import Cylinder, Feature, Wall
 

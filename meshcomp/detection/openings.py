@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.cylinders import CylinderFaces, Scene
+from meshcomp.detection.cylinders import CylinderFaces
+from meshcomp.detection.scenes import Scene
 
 __all__ = ["is_open_through"]
 

@@ -8,27 +8,29 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.sections import Arc
+from meshcomp.arcs import Arcs
+from meshcomp.sections import Outlines
 from meshcomp.topology import components
 
 __all__ = ["LEAST_SPAN", "Seed", "coverage", "linked"]
 
 LEAST_SPAN = 200.0  # degrees: less is a fillet or the end of a slot
 _SAME_CIRCLE = 0.02  # mm, between centres and between radii
+_ONE_CIRCLE = 0.002  # mm: circles nearer than this need not be compared
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Seed:
-    """A circle proposed by sections, and the faces it was seen on."""
+    """A circle proposed by sections or by a patch, and the faces it was seen on."""
 
     centre: NDArray[np.float64]  # (2,) mm
     radius: float
     is_internal: bool
-    panels: int
+    count: int  # panels of its longest arc, or faces
     faces: NDArray[np.int64]
 
 
-def linked(arcs: list[Arc]) -> list[Seed]:
+def linked(arcs: Arcs, outlines: Outlines) -> list[Seed]:
     """Link arcs of equal circles; drop those that together cover too small an angle.
 
     Returns
@@ -36,44 +38,45 @@ def linked(arcs: list[Arc]) -> list[Seed]:
     seeds : list of Seed
         Those with most panels first.
     """
-    if not arcs:
+    if len(arcs.radii) == 0:
         return []
-    circles = np.array([(*arc.centre, arc.radius) for arc in arcs])
-    internal = np.array([arc.is_internal for arc in arcs])
-    groups = components(len(arcs), _equal_circles(circles, internal))
+    groups = _equal_circles(arcs)[arcs.arc_of_panel]
     order = np.argsort(groups, kind="stable")
     bounds = np.flatnonzero(np.diff(groups[order], prepend=-1, append=-1))
+    # Arcs of less than a full turn are only worth linking if their sum is large enough.
+    total = np.degrees(np.bincount(groups, arcs.width))
     seeds = [
         seed
-        for begin, end in pairwise(bounds)
-        if (seed := _seed_of([arcs[i] for i in order[begin:end]])) is not None
+        for begin, end in pairwise(bounds.tolist())
+        if total[groups[order[begin]]] >= LEAST_SPAN
+        and (seed := _seed_of(arcs, outlines, order[begin:end])) is not None
     ]
-    return sorted(seeds, key=lambda seed: -seed.panels)
+    return sorted(seeds, key=lambda seed: -seed.count)
 
 
-def _equal_circles(
-    circles: NDArray[np.float64], internal: NDArray[np.bool_]
-) -> NDArray[np.int64]:
-    """Pairs of arcs on the same circle and the same side of it."""
+def _equal_circles(arcs: Arcs) -> NDArray[np.int64]:
+    """Label arcs on the same circle and the same side of it, (a,)."""
     from scipy.spatial import cKDTree
 
-    apart = np.where(internal, 1e6, 0.0)
-    tree = cKDTree(np.column_stack([circles, apart]))
-    return np.asarray(tree.query_pairs(_SAME_CIRCLE, output_type="ndarray"), dtype=np.int64)
+    apart = np.where(arcs.is_internal, 1e6, 0.0)
+    rows = np.column_stack([arcs.centres, arcs.radii, apart])
+    steps = np.round(rows / _ONE_CIRCLE).astype(np.int64)
+    _, first, index = np.unique(steps, axis=0, return_index=True, return_inverse=True)
+    pairs = cKDTree(rows[first]).query_pairs(_SAME_CIRCLE, output_type="ndarray")
+    return components(len(first), np.asarray(pairs, dtype=np.int64))[index.ravel()]
 
 
-def _seed_of(arcs: list[Arc]) -> Seed | None:
-    starts = np.concatenate([np.minimum(arc.angles[:-1], arc.angles[1:]) for arc in arcs])
-    widths = np.concatenate([np.abs(np.diff(arc.angles)) for arc in arcs])
-    if coverage(starts, widths) < LEAST_SPAN:
+def _seed_of(arcs: Arcs, outlines: Outlines, rows: NDArray[np.int64]) -> Seed | None:
+    if coverage(arcs.start[rows], arcs.width[rows]) < LEAST_SPAN:
         return None
-    best = max(arcs, key=lambda arc: len(arc.angles))
+    members, counts = np.unique(arcs.arc_of_panel[rows], return_counts=True)
+    best = int(members[np.argmax(counts)])
     return Seed(
-        centre=best.centre,
-        radius=best.radius,
-        is_internal=best.is_internal,
-        panels=len(best.angles) - 1,
-        faces=np.unique(np.concatenate([arc.faces for arc in arcs])),
+        centre=arcs.centres[best],
+        radius=float(arcs.radii[best]),
+        is_internal=bool(arcs.is_internal[best]),
+        count=int(counts.max()),
+        faces=np.unique(outlines.faces_of(arcs.panel[rows])),
     )
 
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
-from meshcomp.detection.cylinders import Scene
-from meshcomp.sections import Ring
+from meshcomp.detection.scenes import Scene
+from meshcomp.sections import Outlines
 from meshcomp.topology import components
 
 __all__ = ["LEVEL_LIMIT", "Pair", "Profile", "internal_faces", "pairs", "profiles"]
@@ -45,7 +45,7 @@ class Profile:
 
 
 def internal_faces(
-    scene: Scene, rings: list[Ring], walls: NDArray[np.bool_]
+    scene: Scene, outlines: Outlines, walls: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
     """Tell walls of pockets from outside walls, (m,) bool.
 
@@ -54,8 +54,8 @@ def internal_faces(
     count as outside.
     """
     votes = np.zeros(len(walls))
-    for ring in rings:
-        np.add.at(votes, ring.faces, 1.0 if ring.area < 0 else -1.0)
+    side = np.where(outlines.areas < 0, 1.0, -1.0)[outlines.ring]
+    np.add.at(votes, outlines.faces, side[outlines.panel_of_face])
     votes = np.where(walls, votes, 0.0)
     neighbours = scene.topology.neighbours
     for _ in range(50):
@@ -71,20 +71,19 @@ def internal_faces(
 
 
 def _straight_regions(
-    scene: Scene, rings: list[Ring], walls: NDArray[np.bool_]
+    scene: Scene, outlines: Outlines, walls: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     """Upright planes that are a wall of their own, not a facet of a curve."""
     straight = np.zeros(len(scene.regions.areas), dtype=bool)
-    for ring in rings:
-        following = np.roll(ring.points, -1, axis=0)
-        lengths = np.linalg.norm(following - ring.points, axis=1)
-        normals = scene.regions.normals[ring.regions, :2]
-        cosines = dot(normals, np.roll(normals, -1, axis=0))
-        sharp = np.arccos(np.clip(cosines, -1, 1)) > _SMOOTH_TURN
-        longer = lengths > _LONGER_THAN_NEIGHBOUR * np.roll(lengths, -1)
-        longer_than_last = lengths > _LONGER_THAN_NEIGHBOUR * np.roll(lengths, 1)
-        own = (sharp | longer) & (np.roll(sharp, 1) | longer_than_last)
-        straight[ring.regions[own & (lengths > _LEAST_LENGTH)]] = True
+    following, before = outlines.following, outlines.before
+    lengths = outlines.lengths
+    normals = scene.regions.normals[outlines.regions, :2]
+    cosines = dot(normals, normals[following])
+    sharp = np.arccos(np.clip(cosines, -1, 1)) > _SMOOTH_TURN
+    longer = lengths > _LONGER_THAN_NEIGHBOUR * lengths[following]
+    longer_than_last = lengths > _LONGER_THAN_NEIGHBOUR * lengths[before]
+    own = (sharp | longer) & (sharp[before] | longer_than_last)
+    straight[outlines.regions[own & (lengths > _LEAST_LENGTH)]] = True
     straight &= np.abs(scene.regions.normals[:, 2]) < _UPRIGHT_LIMIT
     is_wall = np.zeros(len(straight), dtype=bool)
     is_wall[scene.regions.of_face[walls]] = True
@@ -92,14 +91,14 @@ def _straight_regions(
 
 
 def pairs(
-    scene: Scene, rings: list[Ring], walls: NDArray[np.bool_], internal: NDArray[np.bool_]
+    scene: Scene, outlines: Outlines, walls: NDArray[np.bool_], internal: NDArray[np.bool_]
 ) -> list[Pair]:
     """Pair parallel straight walls that face each other or away from each other.
 
     Each wall is used once; of several partners the one with the largest common area is
     taken, then the nearest.
     """
-    regions = _straight_regions(scene, rings, walls)
+    regions = _straight_regions(scene, outlines, walls)
     boxes = _boxes(scene, regions)
     inside = np.zeros(len(scene.regions.areas), dtype=bool)
     inside[scene.regions.of_face[internal]] = True
@@ -205,7 +204,7 @@ def _pair(
 
 def profiles(
     scene: Scene,
-    rings: list[Ring],
+    outlines: Outlines,
     walls: NDArray[np.bool_],
     internal: NDArray[np.bool_],
     paired: NDArray[np.bool_],
@@ -219,7 +218,7 @@ def profiles(
     a, b = joined[:, 0], joined[:, 1]
     joined = joined[walls[a] & walls[b] & (internal[a] == internal[b])]
     labels = components(len(walls), joined)
-    lengths = _outline_lengths(rings, labels, walls & ~paired)
+    lengths = _outline_lengths(outlines, labels, walls & ~paired)
     rest = np.flatnonzero(walls & ~paired)
     order = rest[np.argsort(labels[rest], kind="stable")]
     parts = np.split(order, np.flatnonzero(np.diff(labels[order])) + 1)
@@ -235,16 +234,16 @@ def profiles(
 
 
 def _outline_lengths(
-    rings: list[Ring], labels: NDArray[np.int64], wanted: NDArray[np.bool_]
+    outlines: Outlines, labels: NDArray[np.int64], wanted: NDArray[np.bool_]
 ) -> dict[int, float]:
     """Longest outline of each component's own panels in any one section, mm."""
+    first = np.unique(outlines.panel_of_face, return_index=True)[1]
+    faces = outlines.faces[first]
+    mine = wanted[faces]
+    rows = np.column_stack([labels[faces[mine]], outlines.ring[mine]])
+    keys, index = np.unique(rows, axis=0, return_inverse=True)
+    totals = np.bincount(index.ravel(), outlines.lengths[mine], len(keys))
     best: dict[int, float] = {}
-    for ring in rings:
-        lengths = np.linalg.norm(np.roll(ring.points, -1, axis=0) - ring.points, axis=1)
-        first = np.unique(ring.panel_of_face, return_index=True)[1]
-        faces = ring.faces[first]
-        mine = wanted[faces]
-        for label in np.unique(labels[faces[mine]]).tolist():
-            total = float(lengths[mine & (labels[faces] == label)].sum())
-            best[label] = max(best.get(label, 0.0), total)
+    for label, total in zip(keys[:, 0].tolist(), totals.tolist(), strict=True):
+        best[label] = max(best.get(label, 0.0), total)
     return best

@@ -1,0 +1,161 @@
+"""From a circle seen in sections to the faces of the mesh that are on it.
+
+A section proposes; the mesh decides: only faces whose corners lie on the cylinder and
+that look along its radius are its own.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot
+from meshcomp.association import associate_circle
+from meshcomp.detection.scenes import Circle, Prospect
+from meshcomp.detection.seeds import Seed
+from meshcomp.errors import AssociationError
+from meshcomp.topology import Topology, components
+
+__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "WIDEST_FACET", "grown"]
+
+STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the axis
+ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
+WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
+_COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
+_WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
+_STEPS = 4
+_SETTLED = 1e-7  # mm, change of the radius
+
+
+def grown(
+    view: Prospect, seed: Seed, free: NDArray[np.bool_]
+) -> tuple[Circle, NDArray[np.int64]] | None:
+    """Take the connected faces on the seed's cylinder.
+
+    Parameters
+    ----------
+    view : Prospect
+        The scene along the cylinder's axis.
+    seed : Seed
+        Where to begin.
+    free : (m,) bool
+        Faces that may be taken.
+
+    Returns
+    -------
+    circle : Circle
+        Associated to the corners of the faces.
+    faces : (k,) int
+        Sorted. None if they make no cylinder.
+    """
+    circle = Circle(seed.centre, seed.radius, seed.is_internal)
+    limit, count = _first_limit(view, seed), 0
+    for _ in range(_STEPS):
+        candidates = _faces_on(view, circle, limit, free)
+        faces = _connected_to(view.scene.topology, candidates, seed.faces)
+        faces = _without_flats(view, circle, faces)
+        if len(faces) < 6:  # noqa: PLR2004 - fewer make no circle
+            return None
+        found = _associated(view, circle, faces, limit)
+        if found is None:
+            return None
+        settled = len(faces) == count and abs(found[0].radius - circle.radius) < _SETTLED
+        circle, scatter, diameter = found
+        if settled:
+            break
+        count = len(faces)
+        limit = min(ON_CYLINDER_LIMIT, 3 * view.scene.limit + 8 * scatter)
+    return Circle(circle.centre, diameter / 2, circle.is_internal), faces
+
+
+def _first_limit(view: Prospect, seed: Seed) -> float:
+    """How far corners of the seed's faces stand outside its circle, and some more.
+
+    Nothing where facets run along the axis; the sagitta of a triangle where a section
+    cuts it between its corners.
+    """
+    mesh = view.scene.mesh
+    corners = mesh.vertices[np.unique(mesh.faces[seed.faces])] @ view.frame[:2].T
+    outside = np.hypot(*(corners - seed.centre).T) - seed.radius
+    excess = float(np.quantile(np.maximum(outside, 0.0), 0.9))
+    most = ON_CYLINDER_LIMIT + _COARSE_SECTION * seed.radius
+    return min(3 * view.scene.limit + 1.5 * excess, most)
+
+
+def _associated(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
+) -> tuple[Circle, float, float] | None:
+    """Associate a circle; return it by its median radius, the scatter, the diameter."""
+    mesh = view.scene.mesh
+    corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame[:2].T
+    outside = np.hypot(*(corners - circle.centre).T) >= circle.radius - limit
+    corners = corners[outside]  # those amid a chord say nothing
+    try:
+        centre, diameter = associate_circle(corners)
+    except AssociationError:
+        return None
+    # The median is not drawn away by the first band of a fillet at the rim.
+    distances = np.hypot(*(corners - centre).T)
+    radius = float(np.median(distances))
+    scatter = float(np.median(np.abs(distances - radius)))
+    return Circle(centre, radius, circle.is_internal), scatter, diameter
+
+
+def _faces_on(
+    view: Prospect, circle: Circle, limit: float, free: NDArray[np.bool_]
+) -> NDArray[np.int64]:
+    """Free faces in the plane of a chord that look along the radius, sorted.
+
+    No corner lies outside the circle, and each planar region has a corner on it. Corners
+    amid a chord, where another face meets it, lie inside the circle by right.
+    """
+    rows = view.around(circle, limit)
+    rows = rows[free[view.faces[rows]]]
+    narrow = circle.radius * np.cos(np.radians(WIDEST_FACET / 2)) - limit
+    across = view.corners[rows] - circle.centre
+    distance = np.hypot(across[..., 0], across[..., 1])
+    furthest = distance.max(axis=1)
+    plane = dot(view.normals[rows], across[:, 0])
+    chord = (-plane if circle.is_internal else plane) >= 0.95 * narrow
+    # A face that leans is no part of a facet, so all of its corners are on the circle.
+    nearest = np.where(view.leaning[rows] > STRICT_LIMIT, circle.radius - limit, narrow)
+    inside = distance.min(axis=1) >= nearest
+    good = (furthest <= circle.radius + limit) & inside & chord
+    faces, furthest = view.faces[rows[good]], furthest[good]
+    of_face = view.scene.regions.of_face[faces]
+    touching = of_face[furthest >= circle.radius - limit]
+    return np.sort(faces[np.isin(of_face, touching)])
+
+
+def _connected_to(
+    topology: Topology, candidates: NDArray[np.int64], seeds: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Those candidates that hang together with a seed."""
+    if len(candidates) == 0:
+        return candidates
+    neighbours = topology.neighbours_of(candidates)
+    position = np.minimum(np.searchsorted(candidates, neighbours), len(candidates) - 1)
+    known = candidates[position] == neighbours
+    rows = np.repeat(np.arange(len(candidates)), 3)[known.ravel()]
+    labels = components(
+        len(candidates), np.column_stack([rows, position.ravel()[known.ravel()]])
+    )
+    wanted = np.zeros(int(labels.max()) + 1, dtype=bool)
+    wanted[labels[np.isin(candidates, seeds)]] = True
+    return np.asarray(candidates[wanted[labels]])
+
+
+def _without_flats(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Drop faces on chords too wide to be facets of this circle: the side of a D."""
+    if len(faces) == 0:
+        return faces
+    scene = view.scene
+    normals = scene.regions.face_normals[faces] @ view.frame[:2].T
+    corners = scene.mesh.vertices[scene.mesh.faces[faces, 0]] @ view.frame[:2].T
+    reach = np.abs(dot(normals, corners - circle.centre)) / circle.radius
+    widths = 2 * np.arccos(np.clip(reach, -1, 1))
+    usual = float(np.median(widths))
+    widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
+    return np.asarray(faces[widths <= widest])

@@ -1,0 +1,116 @@
+"""Smooth patches of upright faces, each with the circle that its corners lie on.
+
+Sections find facets that run along the axis, however they are interrupted. Patches find
+walls whose triangles lean: the two rims cut differently, or the mesh made anew.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.association import associate_circle
+from meshcomp.detection.growing import WIDEST_FACET
+from meshcomp.detection.scenes import Prospect
+from meshcomp.detection.seeds import LEAST_SPAN, Seed
+from meshcomp.errors import AssociationError
+from meshcomp.topology import components
+
+__all__ = ["round_patches"]
+
+_SECTORS = 24
+_LEAST_FACES = 8
+_OUTLIER = 3.0  # median absolute deviations
+_FLAT_TURN = 1e-3  # sine: faces that bend by less are neither convex nor concave
+
+
+def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
+    """Propose a circle for each smooth patch that looks most ways around.
+
+    Parameters
+    ----------
+    view : Prospect
+        The scene along the axis looked for.
+    allowed : (m,) bool
+        Faces of the view that belong to no cylinder yet.
+    """
+    seeds = []
+    for is_internal in (True, False):
+        for faces in _patches(view, allowed, is_internal=is_internal):
+            seed = _seed_of(view, faces, is_internal=is_internal)
+            if seed is not None:
+                seeds.append(seed)
+    return sorted(seeds, key=lambda seed: -seed.count)
+
+
+def _patches(
+    view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
+) -> list[NDArray[np.int64]]:
+    """Faces joined over edges that bend by less than a facet may, one way only."""
+    scene = view.scene
+    mine = np.sort(view.faces[allowed[view.faces]])
+    beyond = scene.topology.twins[3 * mine[:, None] + np.arange(3)].ravel()
+    a, b = np.repeat(mine, 3), beyond // 3
+    joined = (beyond >= 0) & allowed[b]
+    a, b, beyond = a[joined], b[joined], beyond[joined]
+    normals = scene.regions.face_normals
+    smooth = dot(normals[a], normals[b]) > np.cos(np.radians(WIDEST_FACET))
+    opposite = scene.mesh.faces[b, (beyond + 2) % 3]
+    away = scene.mesh.vertices[opposite] - scene.mesh.vertices[scene.mesh.faces[a, 0]]
+    rising = dot(unit(away), normals[a]) * (1 if is_internal else -1)
+    smooth &= rising > -_FLAT_TURN
+    place = np.searchsorted(mine, np.column_stack([a, b])[smooth])
+    labels = components(len(mine), place)
+    wanted = _looking_around(normals[mine] @ view.frame[:2].T, labels)
+    order = np.argsort(labels, kind="stable")
+    bounds = np.flatnonzero(np.diff(labels[order], prepend=-1, append=-1))
+    return [
+        mine[order[begin:end]]
+        for begin, end in pairwise(bounds.tolist())
+        if wanted[labels[order[begin]]]
+    ]
+
+
+def _looking_around(
+    normals: NDArray[np.float64], labels: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether each patch has enough faces, looking into enough sectors."""
+    count = int(labels.max(initial=-1)) + 1
+    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi)
+    sector = np.floor(turn * _SECTORS).astype(np.int64) % _SECTORS
+    seen = np.zeros((count, _SECTORS), dtype=bool)
+    seen[labels, sector] = True
+    many = np.bincount(labels, minlength=count) >= _LEAST_FACES
+    # Eight facets look into eight sectors only; what is empty between them is no gap.
+    reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
+    return np.asarray(many & (reach.sum(axis=1) * 360 >= LEAST_SPAN * _SECTORS))
+
+
+def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> Seed | None:
+    """Associate a circle to a patch, without its outliers, and check its side."""
+    mesh = view.scene.mesh
+    corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame[:2].T
+    try:
+        for _ in range(4):
+            centre, diameter = associate_circle(corners)
+            off = np.abs(np.hypot(*(corners - centre).T) - diameter / 2)
+            near = off <= _OUTLIER * np.median(off) + view.scene.limit
+            if near.all():
+                break
+            corners = corners[near]
+    except AssociationError:
+        return None
+    normals = view.scene.regions.face_normals[faces] @ view.frame[:2].T
+    middles = mesh.vertices[mesh.faces[faces]].mean(axis=1) @ view.frame[:2].T - centre
+    if (np.median(dot(normals, middles)) < 0) != is_internal:
+        return None
+    return Seed(
+        centre=centre,
+        radius=diameter / 2,
+        is_internal=is_internal,
+        count=len(faces),
+        faces=np.sort(faces),
+    )

@@ -1,0 +1,90 @@
+"""A mesh as detectors see it: as a whole, and along one direction."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import basis_across, dot
+from meshcomp.meshes import Mesh
+from meshcomp.segmentation import Regions, flatness_limit
+from meshcomp.topology import Topology
+
+__all__ = ["Circle", "Prospect", "Scene", "frame_along", "prospect"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """A mesh with what is known of its faces, shared by all detectors."""
+
+    mesh: Mesh
+    topology: Topology
+    regions: Regions
+
+    @property
+    def limit(self) -> float:
+        """How far coordinates may be off a true plane or circle, mm."""
+        return flatness_limit(self.mesh)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Circle:
+    """A circle across a direction, and the side on which material lies."""
+
+    centre: NDArray[np.float64]  # (2,) mm
+    radius: float
+    is_internal: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Prospect:
+    """The scene seen along a direction: its upright faces, ready to be looked up.
+
+    Rows of `corners`, `normals`, `chords` and `leaning` belong to `faces`, which are
+    sorted by the first coordinate of their middles.
+    """
+
+    scene: Scene
+    frame: NDArray[np.float64]  # (3, 3) rows: across, across, along
+    faces: NDArray[np.int64]  # (k,)
+    middles: NDArray[np.float64]  # (k, 2) mm
+    corners: NDArray[np.float64]  # (k, 3, 2) mm
+    normals: NDArray[np.float64]  # (k, 2) across the direction
+    leaning: NDArray[np.float64]  # (k,) sine of the normal's angle out of that plane
+
+    def around(self, circle: Circle, limit: float) -> NDArray[np.int64]:
+        """Rows of faces whose middles lie in the square about a circle."""
+        reach = circle.radius + limit
+        x, y = circle.centre
+        first, last = np.searchsorted(self.middles[:, 0], [x - reach, x + reach])
+        rows = np.arange(first, last)
+        return np.asarray(rows[np.abs(self.middles[first:last, 1] - y) <= reach])
+
+
+def frame_along(direction: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return right-handed unit rows (3, 3), the last one along `direction`."""
+    return np.vstack([basis_across(direction), direction])
+
+
+def prospect(
+    scene: Scene, direction: NDArray[np.float64], upright: NDArray[np.bool_]
+) -> Prospect:
+    """Look at the upright faces of a scene along a direction."""
+    frame = frame_along(direction)
+    faces = np.flatnonzero(upright)
+    corners = (scene.mesh.vertices @ frame[:2].T)[scene.mesh.faces[faces]]
+    middles = corners.mean(axis=1)
+    order = np.argsort(middles[:, 0], kind="stable")
+    faces = faces[order]
+    normals = scene.regions.face_normals[faces]
+    return Prospect(
+        scene=scene,
+        frame=frame,
+        faces=faces,
+        middles=middles[order],
+        corners=corners[order],
+        normals=normals @ frame[:2].T,
+        leaning=np.abs(dot(normals, direction)),
+    )
