@@ -51,12 +51,13 @@ class ByHand:
         """Return the correction of a feature, before overrides."""
         nominal = feature.nominal_size
         change = self._change(feature)
+        # A profile has no size; its change is that of two sides all the same.
+        sized = nominal is not None and not _lies(feature)
         return _decided(
             feature,
-            mesh_size=None if nominal is None else nominal + change,
-            # A profile has no size; its change is that of two sides all the same.
+            mesh_size=nominal + change if nominal is not None and sized else None,
             offset=change / 2 if not feature.is_internal else -change / 2,
-            reason="by hand",
+            reason="by hand, as a wall: heights stay" if _lies(feature) else "by hand",
         )
 
     def _change(self, feature: Feature) -> float:
@@ -68,6 +69,15 @@ class ByHand:
         if self.bore_law is not None:
             return parse_law(self.bore_law)(feature.nominal_size)
         return self.bore_opening
+
+
+def _lies(feature: Feature) -> bool:
+    """Whether a boss does not stand: its top is a matter of layers, not of walls."""
+    return feature.kind == "boss" and _build_angle(feature) > STANDING_LIMIT
+
+
+def _build_angle(feature: Feature) -> float:
+    return feature.build_angle if isinstance(feature, Cylinder) else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,9 +120,9 @@ def _law_name(feature: Feature) -> str | None:
 
 
 def _no_class(feature: Feature) -> str:
-    angle = feature.build_angle if isinstance(feature, Cylinder) else 0.0
     return (
-        f"no calibration for a {feature.kind} at {angle:.0f} degrees to the build direction"
+        f"no calibration for a {feature.kind} at {_build_angle(feature):.0f} degrees to "
+        "the build direction"
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
+from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 
 __all__ = ["crossing_pairs"]
@@ -41,67 +42,13 @@ def crossing_pairs(mesh: Mesh, near: NDArray[np.bool_] | None = None) -> NDArray
     [[0, 1]]
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
-    candidates = _overlapping_boxes(mesh.corners, marked)
+    candidates = overlapping_boxes(mesh.corners, marked)
     found = [
         chunk[_cross(mesh, chunk)]
         for chunk in np.array_split(candidates, len(candidates) // _AT_ONCE + 1)
     ]
     pairs = np.sort(np.concatenate(found), axis=1)
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
-
-
-def _overlapping_boxes(
-    corners: NDArray[np.float64], marked: NDArray[np.bool_]
-) -> NDArray[np.int64]:
-    """Pairs of triangles whose bounding boxes overlap, by descending a binary tree."""
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    order = np.argsort(_along_a_curve((low + high) / 2), kind="stable")
-    levels = _tree(low[order], high[order], marked[order])
-    first = second = np.zeros(1, dtype=np.int64)
-    for lows, highs, flags in reversed(levels[:-1]):
-        same = first == second
-        a, b = 2 * first, 2 * second
-        first = np.concatenate([a, a, a + 1, (a + 1)[~same]])
-        second = np.concatenate([b, b + 1, b + 1, b[~same]])
-        keep = (
-            (flags[first] | flags[second])
-            & (lows[first] <= highs[second]).all(axis=1)
-            & (lows[second] <= highs[first]).all(axis=1)
-        )
-        first, second = first[keep], second[keep]
-    apart = first != second
-    return np.column_stack([order[first[apart]], order[second[apart]]])
-
-
-def _along_a_curve(points: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Interleave the bits of scaled coordinates, so that near points come together."""
-    low = points.min(axis=0)
-    scale = 1023 / max(float((points.max(axis=0) - low).max()), 1e-12)
-    code = np.zeros(len(points), dtype=np.int64)
-    for axis, values in enumerate(((points - low) * scale).astype(np.int64).T):
-        for bit in range(10):
-            code |= (values >> bit & 1) << (3 * bit + axis)
-    return code
-
-
-_Level = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
-
-
-def _tree(
-    low: NDArray[np.float64], high: NDArray[np.float64], marked: NDArray[np.bool_]
-) -> list[_Level]:
-    """Boxes of the leaves, of pairs of them, and so on up to the root."""
-    size = 1 << max(int(np.ceil(np.log2(max(len(low), 1)))), 0)
-    lows, highs = np.full((size, 3), np.inf), np.full((size, 3), -np.inf)
-    flags = np.zeros(size, dtype=bool)
-    lows[: len(low)], highs[: len(high)], flags[: len(marked)] = low, high, marked
-    levels = [(lows, highs, flags)]
-    while len(lows) > 1:
-        lows = np.minimum(lows[::2], lows[1::2])
-        highs = np.maximum(highs[::2], highs[1::2])
-        flags = flags[::2] | flags[1::2]
-        levels.append((lows, highs, flags))
-    return levels
 
 
 def _cross(mesh: Mesh, pairs: NDArray[np.int64]) -> NDArray[np.bool_]:

@@ -40,9 +40,9 @@ class Compensated:
     part: Part
     plan: Plan
     parents: NDArray[np.int64]  # (m,) face of the input that each face came from
-    crossed: NDArray[np.int64]  # (k, 2) pairs of the input's faces that cross each other
     limits: tuple[Limit, ...]
     predicted_volume_change: float  # mm³, from area times offset
+    moved_volume: float  # mm³, what is added and what is taken away, together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

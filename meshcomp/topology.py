@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 
 __all__ = ["Topology", "components", "genus", "next_half_edge", "topology_of"]
@@ -64,8 +65,8 @@ def next_half_edge(half_edges: NDArray[np.int64]) -> NDArray[np.int64]:
 def topology_of(mesh: Mesh) -> Topology:
     """Find the twin of every half-edge.
 
-    Where more than two faces share an edge, half-edges of opposite direction are paired
-    in the order of their faces.
+    Where more than two faces share an edge, the two on either side of one wedge of
+    material are paired, so that bodies that touch along an edge stay apart.
 
     Examples
     --------
@@ -86,25 +87,64 @@ def topology_of(mesh: Mesh) -> Topology:
     simple = np.flatnonzero((keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1]))
     counts = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
     if (counts > 2).any():  # noqa: PLR2004 - two faces share a plain edge
-        # Sort by direction within an edge and pair k-th forward with k-th backward.
-        simple, order = _pair_ranked(keys, backward, order)
+        simple, order = _pair_wedges(mesh, keys, backward, order)
     twins[order[simple]] = order[simple + 1]
     twins[order[simple + 1]] = order[simple]
     return Topology(twins)
 
 
-def _pair_ranked(
-    keys: NDArray[np.int64], backward: NDArray[np.bool_], order: NDArray[np.int64]
+def _pair_wedges(
+    mesh: Mesh,
+    keys: NDArray[np.int64],
+    backward: NDArray[np.bool_],
+    order: NDArray[np.int64],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Reorder so that the half-edges to be paired stand next to each other."""
-    by_side = np.lexsort([backward, keys])
-    key, side = keys[by_side], backward[by_side]
-    group = np.flatnonzero(np.diff(key * 2 + side, prepend=-1))
-    rank = np.arange(len(key)) - np.repeat(group, np.diff(np.append(group, len(key))))
-    paired = np.lexsort([side, rank, key])
-    key, side, rank = key[paired], side[paired], rank[paired]
-    same = (key[1:] == key[:-1]) & (rank[1:] == rank[:-1]) & (side[1:] != side[:-1])
-    return np.flatnonzero(same), order[by_side][paired]
+    """Reorder so that the half-edges to be paired stand next to each other.
+
+    Seen along an edge, material lies on the side of rising angle of a face whose own
+    half-edge runs backward, and ends at the next face whose half-edge runs forward.
+    """
+    # Of faces that lie on each other, the one that ends material comes first.
+    angles = np.round(_angles_about_edges(mesh, backward, order), 6)
+    around = np.lexsort([backward, angles, keys])
+    first = np.flatnonzero(np.diff(keys[around], prepend=-1))
+    around = around[_rounds(backward[around], first)]
+    key, side = keys[around], backward[around]
+    # Wedges within wedges: pair those of one depth, in turn.
+    running = np.cumsum(np.where(side, 1, -1))
+    depth = running + ~side
+    paired = np.lexsort([depth, key])
+    key, side, depth = key[paired], side[paired], depth[paired]
+    same = (key[1:] == key[:-1]) & (depth[1:] == depth[:-1]) & side[:-1] & ~side[1:]
+    return np.flatnonzero(same), order[around][paired]
+
+
+def _angles_about_edges(
+    mesh: Mesh, backward: NDArray[np.bool_], order: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Angle of each half-edge's face about its edge, from its lower vertex on."""
+    face, corner = order // 3, order % 3
+    start = mesh.faces[face, corner]
+    end = mesh.faces[face, (corner + 1) % 3]
+    low, high = np.where(backward, end, start), np.where(backward, start, end)
+    axis = unit(mesh.vertices[high] - mesh.vertices[low])
+    away = mesh.vertices[mesh.faces[face, (corner + 2) % 3]] - mesh.vertices[low]
+    helper = np.eye(3)[np.argmin(np.abs(axis), axis=1)]
+    x = unit(np.cross(axis, helper))
+    return np.arctan2(dot(away, np.cross(axis, x)), dot(away, x))
+
+
+def _rounds(side: NDArray[np.bool_], first: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Turn each edge's round so that no wedge ends before it began."""
+    sizes = np.diff(np.append(first, len(side)))
+    running = np.cumsum(np.where(side, 1, -1))
+    height = running - np.repeat(np.append(0, running)[first], sizes)
+    place = np.arange(len(side)) - np.repeat(first, sizes)
+    lowest = np.repeat(np.minimum.reduceat(height, first), sizes)
+    after = np.where((height == lowest) & (height < 0), place + 1, 0)
+    start = np.maximum.reduceat(after, first)
+    turned = (place + np.repeat(start, sizes)) % np.repeat(sizes, sizes)
+    return np.asarray(np.repeat(first, sizes) + turned)
 
 
 def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -26,7 +26,7 @@ __all__ = ["BORE_LIMIT", "WALL_LIMIT", "verify"]
 
 BORE_LIMIT = 0.002  # mm, diameter against plan
 WALL_LIMIT = 0.001  # mm, distance against plan
-_VOLUME_SHARE = 0.02  # of the predicted change, and:
+_VOLUME_SHARE = 0.02  # of what is added and taken away together, and:
 _VOLUME_PART = 2e-5  # of the whole volume
 _AT = (0.5, 0.31, 0.73)  # where along a feature it is cut
 _NEAR = 0.06  # mm, ring corner to the circle expected
@@ -229,7 +229,7 @@ def _checks(
         ),
         _height_check(inspection, written),
         _volume_check(before, solid, result),
-        _crossing_check(result, written),
+        _crossing_check(inspection, written),
     )
 
 
@@ -245,7 +245,7 @@ def _height_check(inspection: Inspection, written: Part) -> Check:
 def _volume_check(before: SolidState, after: SolidState, result: Compensated) -> Check:
     change = after.volume - before.volume
     predicted = result.predicted_volume_change
-    limit = _VOLUME_SHARE * abs(predicted) + _VOLUME_PART * before.volume
+    limit = _VOLUME_SHARE * result.moved_volume + _VOLUME_PART * before.volume
     limited = " (some offsets were limited)" if result.limits else ""
     return Check(
         name="volume change as predicted",
@@ -255,9 +255,9 @@ def _volume_check(before: SolidState, after: SolidState, result: Compensated) ->
     )
 
 
-def _crossing_check(result: Compensated, written: Part) -> Check:
+def _crossing_check(inspection: Inspection, written: Part) -> Check:
     count = len(np.unique(crossing_pairs(written.mesh)))
-    before = len(np.unique(result.crossed))
+    before = len(np.unique(crossing_pairs(inspection.part.mesh))) if count else 0
     return Check(
         name="no new crossing faces",
         passed=count <= before,

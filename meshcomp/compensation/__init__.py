@@ -7,26 +7,28 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.flattening import flattened
-from meshcomp.compensation.guard import unsound_faces
+from meshcomp.compensation.guard import unsound_pairs
+from meshcomp.compensation.holding import Holding, held_more, nothing_held
+from meshcomp.compensation.limits import limited, places_at, places_of_contact
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
-from meshcomp.compensation.targets import Targets, targets
-from meshcomp.compensation.volumes import predicted_change
-from meshcomp.crossings import crossing_pairs
+from meshcomp.compensation.targets import is_sized, targets
+from meshcomp.compensation.volumes import VolumeChange, predicted_change
+from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
-from meshcomp.features import Cylinder
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated, Limit
 from meshcomp.segmentation import Regions, planar_regions
-from meshcomp.topology import topology_of
+from meshcomp.topology import components, topology_of
 
 __all__ = ["compensate"]
 
-_TRIES = 8
-_LAST_SHARE = 0.5 ** (_TRIES - 3)  # smaller shares of an offset become none
+_TRIES = 24
+_CONTACT_GAP = 0.001  # mm
 
 
 def compensate(inspection: Inspection, plan: Plan) -> Compensated:
@@ -57,61 +59,92 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     >>> [f"{c.nominal_size:.3f}" for c in meshcomp.inspect(result.part).cylinders]
     ['8.200', '12.000']
     """
-    mesh = inspection.part.mesh
-    round_ones = [
-        feature
-        for feature, correction in zip(inspection.features, plan.corrections, strict=True)
-        if isinstance(feature, Cylinder) and not correction.is_left_alone
-    ]
-    refined = refine(mesh, round_ones)
-    regions = planar_regions(mesh, topology_of(mesh))
-    crossed = crossing_pairs(mesh)
-    result, limits = _guarded(inspection, plan, (refined, regions), crossed)
+    regions = planar_regions(inspection.part.mesh, topology_of(inspection.part.mesh))
+    result, limits, change = _guarded(inspection, plan, regions)
     return Compensated(
         part=inspection.part.with_mesh(result.mesh, result.parents),
         plan=plan,
         parents=result.parents,
-        crossed=crossed,
         limits=limits,
-        predicted_volume_change=predicted_change(inspection, plan),
+        predicted_volume_change=change.net,
+        moved_volume=change.moved,
     )
 
 
 def _guarded(
-    inspection: Inspection,
-    plan: Plan,
-    before: tuple[Refined, Regions],
-    crossed: NDArray[np.int64],
-) -> tuple[Refined, tuple[Limit, ...]]:
+    inspection: Inspection, plan: Plan, regions: Regions
+) -> tuple[Refined, tuple[Limit, ...], VolumeChange]:
     """Move, look, hold back, and move again, until the mesh is sound."""
-    refined, regions = before
-    held = np.ones(len(inspection.features))
-    share = np.ones(len(refined.mesh.vertices))
-    places: dict[int, tuple[int, str]] = {}
+    mesh = inspection.part.mesh
+    touching = _in_contact(inspection, plan)
+    places = places_of_contact(inspection, touching)
+    holding = nothing_held(len(mesh.vertices), len(inspection.features))
+    holding.cylinders[list(places)] = 0.0
+    refined = _refined(inspection, plan, holding)
+    charts = charts_of(regions, refined)
+    change: VolumeChange | None = None
     for _ in range(_TRIES):
-        wanted = targets(inspection, plan, refined, held)
-        result, changed = _moved(refined, regions, wanted, share)
-        bad, reason = unsound_faces(inspection.part.mesh, result, changed, crossed)
-        if len(bad) == 0:
-            return _used(result), _limits(inspection, plan, (held, share), refined, places)
-        _hold_back(result.mesh.faces[bad], wanted, (held, share))
-        for feature, vertex in _features_at(result.mesh.faces[bad], refined, wanted):
-            places.setdefault(feature, (vertex, reason))
-    x, y, z = inspection.part.stand.to_file(result.mesh.corners[bad[0]].mean(axis=0))
+        wanted = targets(inspection, plan, refined, holding.cylinders, touching)
+        d = displacements(refined.mesh, charts.planes.face_normals[refined.parents], wanted)
+        if change is None:
+            change = predicted_change(inspection, plan, refined, wanted, d)
+        result, of_face, changed = _moved(charts, refined, d, holding.vertices)
+        pairs, reason = unsound_pairs(mesh, regions, result, changed)
+        if len(pairs) == 0:
+            return _used(result), limited(inspection, plan, holding, places), change
+        charts, known = made_anew(charts, of_face[pairs])
+        corners = result.mesh.faces[pairs[known]].reshape(-1, 6)
+        if len(corners) == 0:
+            continue
+        places = {**places_at(corners, refined, wanted, reason), **places}
+        still = holding.cylinders == 0
+        holding = held_more(holding, refined.mesh, wanted, corners, _largest(plan))
+        if ((holding.cylinders == 0) & ~still).any():
+            refined = _refined(inspection, plan, holding)
+            charts = charts_of(regions, refined)
+    x, y, z = inspection.part.stand.to_file(result.mesh.corners[pairs[0, 0]].mean(axis=0))
     raise UnsoundResultError(
-        f"{inspection.part.name}: no clean mesh within {_TRIES} tries: {len(bad)} "
+        f"{inspection.part.name}: no clean mesh within {_TRIES} tries: {len(pairs)} "
         f"{reason} near ({x:.3f}, {y:.3f}, {z:.3f}) mm: give a smaller offset, or keep the "
         "features there with --keep ID"
     )
 
 
+def _refined(inspection: Inspection, plan: Plan, holding: Holding) -> Refined:
+    """Split the facets of all cylinders that are to change."""
+    rows = zip(inspection.features, plan.corrections, holding.cylinders, strict=True)
+    return refine(
+        inspection.part.mesh,
+        [
+            feature
+            for feature, correction, share in rows
+            if is_sized(feature, correction) and not correction.is_left_alone and share > 0
+        ],
+    )
+
+
+def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
+    """Faces that another body lies against, or would once both have grown, (m,)."""
+    growth = max((c.offset for c in plan.corrections if not c.is_left_alone), default=0.0)
+    mesh = inspection.part.mesh
+    if inspection.solid.bodies == 1:
+        return np.zeros(len(mesh.faces), dtype=bool)
+    bodies = components(len(mesh.faces), topology_of(mesh).pairs // 3)
+    return touching_faces(mesh, bodies, _CONTACT_GAP + 2 * max(growth, 0.0))
+
+
+def _largest(plan: Plan) -> float:
+    """Largest motion asked of any surface, mm."""
+    return max((abs(c.offset) for c in plan.corrections), default=0.0)
+
+
 def _moved(
-    refined: Refined, regions: Regions, wanted: Targets, share: NDArray[np.float64]
-) -> tuple[Refined, NDArray[np.bool_]]:
-    """Move the vertices, make worn planar faces anew; tell which faces changed."""
+    charts: Charts, refined: Refined, d: NDArray[np.float64], share: NDArray[np.float64]
+) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
+    """Move the vertices, make worn regions anew; tell regions, and which faces changed."""
     mesh = refined.mesh
-    normals = regions.face_normals[refined.parents]
-    d = displacements(mesh, normals, wanted) * share[:, None]
+    d = d.copy()
+    d[: len(share)] *= share[:, None]
     # What will be written has 32 bits: what is judged has them too.
     rounded = (mesh.vertices + d).astype(np.float32).astype(np.float64)
     shifted = np.where(d != 0, rounded, mesh.vertices)
@@ -119,71 +152,8 @@ def _moved(
     shifted[new] = rounded[new]
     changed = (d != 0).any(axis=1) | new
     touched = changed[mesh.faces].any(axis=1)
-    of_face = np.where(wanted.is_round, -1, regions.of_face[refined.parents])
-    flat, fresh = flattened(
-        refined, mesh.moved(shifted), (of_face, regions.normals), touched
-    )
-    return flat, changed[flat.mesh.faces].any(axis=1) | fresh
-
-
-def _hold_back(
-    corners: NDArray[np.int64],
-    wanted: Targets,
-    state: tuple[NDArray[np.float64], NDArray[np.float64]],
-) -> None:
-    """Halve what moves at bad faces: whole cylinders, and single vertices of walls."""
-    held, share = state
-    bad = np.zeros(len(share), dtype=bool)
-    bad[corners.ravel()] = True
-    round_here = np.unique(wanted.owner[bad[wanted.vertex]])
-    held[round_here] *= 0.5
-    bad[wanted.vertex] = False
-    share[bad] *= 0.5
-    share[share < _LAST_SHARE] = 0.0
-    held[held < _LAST_SHARE] = 0.0
-
-
-def _features_at(
-    corners: NDArray[np.int64], refined: Refined, wanted: Targets
-) -> list[tuple[int, int]]:
-    """Features with a vertex at bad faces, each with one such vertex."""
-    bad = np.zeros(len(refined.mesh.vertices), dtype=bool)
-    bad[corners.ravel()] = True
-    faces = np.flatnonzero(bad[refined.mesh.faces].any(axis=1) & (wanted.feature >= 0))
-    features, first = np.unique(wanted.feature[faces], return_index=True)
-    places = refined.mesh.faces[faces[first]]
-    at = np.argmax(bad[places], axis=1)
-    return list(
-        zip(features.tolist(), places[np.arange(len(at)), at].tolist(), strict=True)
-    )
-
-
-def _limits(
-    inspection: Inspection,
-    plan: Plan,
-    state: tuple[NDArray[np.float64], NDArray[np.float64]],
-    refined: Refined,
-    places: dict[int, tuple[int, str]],
-) -> tuple[Limit, ...]:
-    held, share = state
-    limits = []
-    for index, (vertex, reason) in sorted(places.items()):
-        feature, correction = inspection.features[index], plan.corrections[index]
-        mine = np.unique(inspection.part.mesh.faces[feature.faces])
-        least = held[index] * (1.0 if isinstance(feature, Cylinder) else share[mine].min())
-        if correction.is_left_alone or least == 1.0:
-            continue
-        x, y, z = inspection.part.stand.to_file(refined.mesh.vertices[vertex]).tolist()
-        limits.append(
-            Limit(
-                feature_id=feature.id,
-                wanted=correction.offset,
-                used=float(correction.offset * least),
-                place=(x, y, z),
-                reason=reason,
-            )
-        )
-    return tuple(limits)
+    flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched)
+    return flat, of_face, changed[flat.mesh.faces].any(axis=1) | fresh
 
 
 def _used(refined: Refined) -> Refined:

@@ -1,4 +1,4 @@
-"""Triangulate planar faces anew from their moved outlines.
+"""Triangulate planar faces, and strips of cylinders, anew from their moved outlines.
 
 Points inside a planar face are no part of its shape; where the outline overtakes them,
 triangles fold. A fresh triangulation of the outline has none of them and cannot fold.
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot
+from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
 from meshcomp.topology import next_half_edge, topology_of
@@ -24,9 +25,9 @@ _THIN = 1e-4  # mm: a moved triangle thinner than this is better made anew
 def flattened(
     refined: Refined,
     moved: Mesh,
-    regions: tuple[NDArray[np.int64], NDArray[np.float64]],
+    charts: Charts,
     touched: NDArray[np.bool_],
-) -> tuple[Refined, NDArray[np.bool_]]:
+) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
     """Triangulate the planar regions anew that folded or were cut.
 
     Parameters
@@ -35,8 +36,8 @@ def flattened(
         The mesh before the motion, with parents.
     moved : Mesh
         The same faces on moved vertices.
-    regions : (m,) int and (k, 3) float
-        Planar region of each refined face (-1: never), and the regions' normals.
+    charts : Charts
+        Regions of the refined faces, and those to be made anew in any case.
     touched : (m,) bool
         Faces whose corners moved, or that were cut.
 
@@ -44,50 +45,73 @@ def flattened(
     -------
     flat : Refined
         Moved mesh, and the face of the inspected mesh that each face came from.
+    of_face : (m,) int
+        Region of each of its faces.
     fresh : (m,) bool
         Which of its faces were made anew.
     """
-    of_face, normals = regions
-    wanted = _worn_regions(refined, moved, regions, touched)
-    if len(wanted) == 0:
-        return replace(refined, mesh=moved), np.zeros(len(moved.faces), dtype=bool)
-    marked = np.zeros(len(normals), dtype=bool)
-    marked[wanted] = True
-    worn = (of_face >= 0) & marked[np.maximum(of_face, 0)]
-    faces, owners = [], []
-    for region, loops in _outlines(moved, of_face, worn).items():
-        triangles = _triangulated(moved.vertices, loops, normals[region])
-        if triangles is None:
-            mine = np.flatnonzero(worn & (of_face == region))
-            triangles, parents = moved.faces[mine], refined.parents[mine]
-        else:
-            first = refined.parents[np.argmax(of_face == region)]
-            parents = np.full(len(triangles), first)
-        faces.append(triangles)
-        owners.append(parents)
-    kept = moved.faces[~worn]
-    mesh = Mesh(moved.vertices, np.concatenate([kept, *faces]))
-    parents = np.concatenate([refined.parents[~worn], *owners])
-    fresh = np.arange(len(mesh.faces)) >= len(kept)
-    return replace(refined, mesh=mesh, parents=parents), fresh
+    of_face, normals = charts.of_face, charts.normals
+    worn = _worn_regions(refined, moved, charts, touched)[of_face]
+    if not worn.any():
+        nothing = np.zeros(len(moved.faces), dtype=bool)
+        return replace(refined, mesh=moved), of_face, nothing
+    outlines = _outlines(moved, of_face, worn)
+    needless = _needless(moved, charts.owners[of_face], worn, outlines)
+    fresh = _triangles(moved.vertices, outlines, needless, charts)
+    made = np.zeros(len(normals), dtype=bool)
+    made[list(fresh)] = True
+    kept = ~made[of_face]
+    numbers = np.repeat(list(fresh), [len(t) for t in fresh.values()]).astype(np.int64)
+    parent = np.zeros(len(normals), dtype=np.int64)
+    parent[of_face[::-1]] = refined.parents[::-1]  # that of the region's first face
+    faces = np.concatenate([moved.faces[kept], *fresh.values()])
+    parents = np.concatenate([refined.parents[kept], parent[numbers]])
+    of_new_face = np.concatenate([of_face[kept], numbers])
+    is_fresh = np.arange(len(faces)) >= np.count_nonzero(kept)
+    mesh = Mesh(moved.vertices, faces)
+    return replace(refined, mesh=mesh, parents=parents), of_new_face, is_fresh
+
+
+def _triangles(
+    vertices: NDArray[np.float64],
+    outlines: dict[int, list[list[int]]],
+    needless: NDArray[np.bool_],
+    charts: Charts,
+) -> dict[int, NDArray[np.int64]]:
+    """Triangles of each region that can be made anew.
+
+    The strips of a cylinder share points that are left out, so where one of its strips
+    cannot be made anew, none is.
+    """
+    fresh: dict[int, NDArray[np.int64]] = {}
+    failed: set[int] = set()
+    for region, outline in outlines.items():
+        owner = int(charts.owners[region])
+        loops = _without(outline, needless) if owner >= 0 else outline
+        triangles = _triangulated(vertices, loops, charts.normals[region])
+        if triangles is not None:
+            fresh[region] = triangles
+        elif owner >= 0:
+            failed.add(owner)
+    return {r: t for r, t in fresh.items() if int(charts.owners[r]) not in failed}
 
 
 def _worn_regions(
     refined: Refined,
     moved: Mesh,
-    regions: tuple[NDArray[np.int64], NDArray[np.float64]],
+    charts: Charts,
     touched: NDArray[np.bool_],
-) -> NDArray[np.int64]:
-    """Regions of several faces of which one was cut, folded or became a needle."""
-    of_face, normals = regions
-    planar = of_face >= 0
-    cut = np.bincount(refined.parents)[refined.parents] > 1
-    turned = dot(moved.area_vectors, normals[np.maximum(of_face, 0)]) <= 0
+) -> NDArray[np.bool_]:
+    """Regions of several faces that are wanted anew, or folded or grew a needle, (k,)."""
+    of_face, normals = charts.of_face, charts.normals
+    turned = dot(moved.area_vectors, normals[of_face]) <= 0
     heights, old = moved.heights, refined.mesh.heights
     thin = (heights < _THIN) & (old > 2 * heights)
-    worn = np.unique(of_face[planar & (cut | (touched & (turned | thin)))])
-    counts = np.bincount(of_face[planar], minlength=len(normals))
-    return np.asarray(worn[counts[worn] > 1])
+    worn = charts.anew.copy()
+    worn[of_face[touched & (turned | thin)]] = True
+    at_work = np.zeros(len(worn), dtype=bool)
+    at_work[of_face[touched]] = True
+    return worn & at_work & (np.bincount(of_face, minlength=len(normals)) > 1)
 
 
 def _outlines(
@@ -116,6 +140,32 @@ def _outlines(
     return loops
 
 
+def _needless(
+    mesh: Mesh,
+    owners: NDArray[np.int64],
+    worn: NDArray[np.bool_],
+    outlines: dict[int, list[list[int]]],
+) -> NDArray[np.bool_]:
+    """Vertices amid a cylinder, on the border of just two of its strips, (n,).
+
+    A cylinder's shape is that of its rims; where a rim overtakes such points, they fold.
+    """
+    count = len(mesh.vertices)
+    low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
+    mine = np.where(worn, owners, -1)[:, None]
+    np.minimum.at(low, mesh.faces, mine)
+    np.maximum.at(high, mesh.faces, mine)
+    on_rims = [vertex for loops in outlines.values() for loop in loops for vertex in loop]
+    twice = np.bincount(on_rims, minlength=count) == 2  # noqa: PLR2004
+    return np.asarray((high >= 0) & (low == high) & twice)
+
+
+def _without(loops: list[list[int]], needless: NDArray[np.bool_]) -> list[list[int]]:
+    """Drop needless vertices from loops, and loops of which too little is left."""
+    shorter = [[vertex for vertex in loop if not needless[vertex]] for loop in loops]
+    return [loop for loop in shorter if len(loop) > 2]  # noqa: PLR2004
+
+
 def _next_on_rim(
     rim: NDArray[np.int64], twins: NDArray[np.int64], own: NDArray[np.int64]
 ) -> NDArray[np.int64]:
@@ -136,6 +186,8 @@ def _triangulated(
     """Triangles of a planar outline, or None where it crosses itself."""
     from meshcomp.solids import triangulate_outline
 
+    if not loops:
+        return np.zeros((0, 3), dtype=np.int64)
     frame = basis_across(normal)
     index = np.concatenate([np.array(loop) for loop in loops])
     outline = [vertices[np.array(loop)] @ frame.T for loop in loops]

@@ -12,22 +12,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across
+from meshcomp.compensation.quads import Quads, edge_keys, paired_faces
 from meshcomp.features import Cylinder
 from meshcomp.meshes import Mesh
 
 __all__ = ["Refined", "refine"]
 
 SAGITTA = 0.001  # mm: facets of a compensated cylinder are at most this far inside
-_SAME_ANGLE = 2e-5  # radians: corners nearer than this stand on one line along the axis
+_SAME_STEP = 0.3  # of the widest facet: corners nearer than this stand on one plane
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Refined:
-    """A mesh whose first vertices are the old ones, and the old face of each face."""
+    """A mesh whose first vertices are the old ones, and the old face of each face.
+
+    A strip is what lies between two neighbouring planes through a cylinder's axis.
+    """
 
     mesh: Mesh
     parents: NDArray[np.int64]
     old_vertices: int
+    strips: NDArray[np.int64]  # (m,) strip of each face, -1 where there is none
+    strip_normals: NDArray[np.float64]  # (s, 3) unit, radial
+    strip_owners: NDArray[np.int64]  # (s,) number of the cylinder of each strip
+    uneven: NDArray[np.bool_]  # (c,) cylinders with faces cut otherwise than rim to rim
 
 
 def refine(mesh: Mesh, cylinders: list[Cylinder]) -> Refined:
@@ -40,7 +48,16 @@ def refine(mesh: Mesh, cylinders: list[Cylinder]) -> Refined:
     cylinders : list of Cylinder
         Those to be made round; their `faces` index `mesh`.
     """
-    refined = Refined(mesh, np.arange(len(mesh.faces)), len(mesh.vertices))
+    count = len(mesh.faces)
+    refined = Refined(
+        mesh,
+        np.arange(count),
+        len(mesh.vertices),
+        np.full(count, -1),
+        np.zeros((0, 3)),
+        np.zeros(0, dtype=np.int64),
+        np.zeros(0, dtype=bool),
+    )
     for together in _apart(mesh, [c for c in cylinders if c.sagitta > SAGITTA]):
         refined = _split(refined, together)
     return refined
@@ -76,19 +93,91 @@ def _split(refined: Refined, cylinders: list[Cylinder]) -> Refined:
     faces, levels, angles = _levels(mesh, parents, cylinders)
     if len(faces) == 0:
         return refined
-    cuts, points = _cut_edges(mesh, faces, levels, angles)
-    strips, strip_parents = _strips(mesh, faces, levels, cuts)
+    quads, alone = paired_faces(mesh, faces, levels)
+    cuts, points = _cut_edges(mesh, faces, levels, angles, quads)
+    pieces = [
+        _beyond(mesh, faces, cuts),
+        _rungs(mesh, faces, cuts, quads),
+        _strips(mesh, faces[alone], levels[alone], cuts),
+    ]
+    triangles, owners = (np.concatenate([p[k] for p in pieces]) for k in (0, 1))
+    lowest = np.concatenate([pieces[1][2], pieces[2][2]])
+    numbers, normals = _numbered(lowest, angles, len(refined.strip_normals))
+    first = int(refined.strip_owners.max(initial=-1)) + 1
+    counts = [len(planes) for _, planes in angles]
+    return Refined(
+        mesh=Mesh(np.concatenate([mesh.vertices, points]), triangles),
+        parents=parents[owners],
+        old_vertices=refined.old_vertices,
+        strips=np.concatenate([refined.strips[pieces[0][1]], numbers]),
+        strip_normals=np.concatenate([refined.strip_normals, normals]),
+        strip_owners=np.concatenate(
+            [refined.strip_owners, np.repeat(first + np.arange(len(angles)), counts)]
+        ),
+        uneven=np.concatenate([refined.uneven, _uneven(levels[alone], len(angles))]),
+    )
+
+
+def _uneven(levels: NDArray[np.int64], count: int) -> NDArray[np.bool_]:
+    """Cylinders with a face cut otherwise than from rim to rim, (count,)."""
+    cut = levels.max(axis=1) > levels.min(axis=1) + 1
+    return np.bincount(levels[cut, 0] >> 32, minlength=count) > 0
+
+
+def _beyond(
+    mesh: Mesh, faces: NDArray[np.int64], cuts: _Cuts
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Faces that are no part of the cylinders, with the rims' new points."""
     rest = np.ones(len(mesh.faces), dtype=bool)
     rest[faces] = False
-    beyond, beyond_parents = _fans(mesh, np.flatnonzero(rest), cuts)
-    return Refined(
-        Mesh(
-            np.concatenate([mesh.vertices, points]),
-            np.concatenate([beyond, strips]),
-        ),
-        parents[np.concatenate([beyond_parents, strip_parents])],
-        refined.old_vertices,
+    return _fans(mesh, np.flatnonzero(rest), cuts)
+
+
+def _rungs(
+    mesh: Mesh,
+    faces: NDArray[np.int64],
+    cuts: _Cuts,
+    quads: Quads,
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Cut quads into strips from rim to rim; like `_strips`, without their diagonals."""
+    corners, level = quads.corners, quads.levels
+    counts = level[:, 1] - level[:, 0]
+    quad = np.repeat(np.arange(len(corners)), counts)
+    at = (
+        level[quad, 0]
+        + np.arange(len(quad))
+        - np.repeat(np.cumsum(counts) - counts, counts)
     )
+    ends = (level[quad, 0], level[quad, 1], len(mesh.vertices))
+    rims = [
+        [_on_edge(cuts, corners[quad, a], corners[quad, b], at + k, ends) for k in (0, 1)]
+        for a, b in ((0, 1), (3, 2))
+    ]
+    (p, p_next), (q, q_next) = rims
+    first = np.column_stack([p, p_next, q_next])
+    second = np.column_stack([p, q_next, q])
+    owner = faces[quads.faces[quad, 0]], faces[quads.faces[quad, 1]]
+    return np.concatenate([first, second]), np.concatenate(owner), np.concatenate([at, at])
+
+
+def _numbered(
+    lowest: NDArray[np.int64],
+    angles: list[tuple[Cylinder, NDArray[np.float64]]],
+    first: int,
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Give numbers to strips, from `first` on, by their lower planes; find normals."""
+    counts = np.array([len(planes) for _, planes in angles])
+    starts = np.cumsum(counts) - counts
+    owner = lowest >> 32
+    level = (lowest - (owner << 32)) % counts[owner]
+    normals = []
+    for cylinder, planes in angles:
+        half = np.diff(np.append(planes, planes[0] + 2 * np.pi)) / 2
+        middle = planes + half
+        frame = basis_across(cylinder.direction)
+        side = -1.0 if cylinder.is_internal else 1.0
+        normals.append(side * np.column_stack([np.cos(middle), np.sin(middle)]) @ frame)
+    return first + starts[owner] + level, np.concatenate(normals)
 
 
 def _levels(
@@ -130,9 +219,9 @@ def _planes(
     frame = basis_across(cylinder.direction)
     across = (mesh.vertices[mesh.faces[faces]] - cylinder.point) @ frame.T
     angles = np.arctan2(across[..., 1], across[..., 0]) % (2 * np.pi)
-    distinct, index = _distinct(angles.ravel())
-    gaps = np.diff(np.append(distinct, distinct[0] + 2 * np.pi))
     widest = 2 * np.arccos(max(1 - SAGITTA / (cylinder.nominal_size / 2), 0.5))
+    distinct, index = _distinct(angles.ravel(), _SAME_STEP * widest)
+    gaps = np.diff(np.append(distinct, distinct[0] + 2 * np.pi))
     pieces = np.maximum(np.ceil(gaps / widest - 1e-9), 1).astype(np.int64)
     firsts = np.concatenate([[0], np.cumsum(pieces)])
     shares = np.arange(firsts[-1]) - np.repeat(firsts[:-1], pieces)
@@ -146,20 +235,25 @@ def _planes(
 
 
 def _distinct(
-    angles: NDArray[np.float64],
+    angles: NDArray[np.float64], limit: float
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Merge angles nearer than `_SAME_ANGLE`; return them and the index of each."""
+    """Group angles, each group narrower than a limit; return its first, and the groups."""
     order = np.argsort(angles)
-    steps = np.diff(angles[order], prepend=angles[order[0]] - 1) > _SAME_ANGLE
-    group = np.cumsum(steps) - 1
-    distinct = angles[order][steps]
-    # The last group may be the first one again, seen from the other side of zero.
-    if len(distinct) > 1 and distinct[0] + 2 * np.pi - angles[order[-1]] <= _SAME_ANGLE:
-        group[group == len(distinct) - 1] = 0
-        distinct = distinct[:-1]
+    ordered = angles[order]
+    # Groups begin after the widest gap, so that none lies across zero.
+    first = int(np.argmax(np.diff(ordered, prepend=ordered[-1] - 2 * np.pi)))
+    order = np.roll(order, -first)
+    turned = (angles[order] - angles[order[0]]) % (2 * np.pi)
+    begins = [0]
+    while (
+        following := int(np.searchsorted(turned, turned[begins[-1]] + limit, "right"))
+    ) < len(turned):
+        begins.append(following)
+    group = np.zeros(len(angles), dtype=np.int64)
+    group[begins[1:]] = 1
     index = np.zeros(len(angles), dtype=np.int64)
-    index[order] = group
-    return distinct, index
+    index[order] = np.cumsum(group)
+    return turned[begins] + angles[order[0]], index
 
 
 def _cut_edges(
@@ -167,11 +261,15 @@ def _cut_edges(
     faces: NDArray[np.int64],
     levels: NDArray[np.int64],
     angles: list[tuple[Cylinder, NDArray[np.float64]]],
+    quads: Quads,
 ) -> tuple[_Cuts, NDArray[np.float64]]:
-    """Put points on the edges where they pass the planes between their ends."""
+    """Put points on the edges where they pass the planes between their ends.
+
+    Diagonals of quads are left out: they go.
+    """
     starts, ends = mesh.faces[faces].ravel(), np.roll(mesh.faces[faces], -1, axis=1).ravel()
     a, b = levels.ravel(), np.roll(levels, -1, axis=1).ravel()
-    keys = _edge_keys(starts, ends, len(mesh.vertices))
+    keys = edge_keys(starts, ends, len(mesh.vertices))
     keys, first = np.unique(keys, return_index=True)
     rising = a[first] <= b[first]
     low = np.where(rising, a[first], b[first])
@@ -179,6 +277,7 @@ def _cut_edges(
     low_vertex = np.where(rising, starts[first], ends[first])
     high_vertex = np.where(rising, ends[first], starts[first])
     counts = np.maximum(high - low - 1, 0)
+    counts[np.isin(keys, quads.diagonals(len(mesh.vertices)))] = 0
     firsts = len(mesh.vertices) + np.concatenate([[0], np.cumsum(counts)[:-1]])
     cuts = _Cuts(keys, firsts, low_vertex, counts)
 
@@ -188,10 +287,6 @@ def _cut_edges(
         mesh.vertices[low_vertex[edge]], mesh.vertices[high_vertex[edge]], level, angles
     )
     return cuts, points
-
-
-def _edge_keys(a: NDArray[np.int64], b: NDArray[np.int64], count: int) -> NDArray[np.int64]:
-    return np.asarray(np.minimum(a, b) * count + np.maximum(a, b))
 
 
 def _points_at(
@@ -227,7 +322,7 @@ def _on_edge(
 ) -> NDArray[np.int64]:
     """Vertex where the edge from a to b passes a level between (or at) its ends."""
     level_a, level_b, count = ends
-    index = np.searchsorted(cuts.keys, _edge_keys(a, b, count))
+    index = np.searchsorted(cuts.keys, edge_keys(a, b, count))
     index = np.minimum(index, len(cuts.keys) - 1)
     # Counted from this face's own level, which may be a whole turn from its neighbour's.
     inner = cuts.firsts[index] + level - np.minimum(level_a, level_b) - 1
@@ -236,8 +331,11 @@ def _on_edge(
 
 def _strips(
     mesh: Mesh, faces: NDArray[np.int64], levels: NDArray[np.int64], cuts: _Cuts
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Cut faces into strips between neighbouring planes."""
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Cut faces into strips between neighbouring planes.
+
+    Returns the triangles, the face of each, and the lower of its two planes.
+    """
     order = np.argsort(levels, axis=1, kind="stable")
     level = np.take_along_axis(levels, order, axis=1)
     corner = np.take_along_axis(mesh.faces[faces], order, axis=1)
@@ -272,6 +370,7 @@ def _strips(
     return (
         np.concatenate([triangles[real], kept]),
         np.concatenate([faces[owner[real]], faces[flat]]),
+        np.concatenate([np.concatenate([lower, lower])[real], level[flat, 0]]),
     )
 
 
@@ -318,7 +417,7 @@ def _fans(
     """Split faces beyond the rims, one edge at a time, from the corner opposite."""
     corners, parents = mesh.faces[faces], faces
     for _ in range(3):
-        keys = _edge_keys(corners, np.roll(corners, -1, axis=1), len(mesh.vertices))
+        keys = edge_keys(corners, np.roll(corners, -1, axis=1), len(mesh.vertices))
         fresh = (corners >= len(mesh.vertices)) | (
             np.roll(corners, -1, axis=1) >= len(mesh.vertices)
         )

@@ -21,6 +21,8 @@ __all__ = ["displacements"]
 
 _LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
 _UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
+_SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
+_SLIVER = 1e-3  # weight: less is no wall to go by
 _WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are parallel
 _WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
@@ -99,7 +101,64 @@ def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> _Corn
 
 
 def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
-    """Horizontal motion of vertices on no cylinder, (count, 2)."""
+    """Horizontal motion of vertices on no cylinder, (count, 2).
+
+    Upright walls come first: where a sloping face wants something else, as over an edge
+    that it shares with the wall behind it, the wall is true and the slope gives way.
+    """
+    upright = (np.abs(corners.normal[:, 2]) <= _SLOPING) & (corners.weight > _SLIVER)
+    motion = _solved(count, _pick(corners, upright))
+    sloping = _pick(corners, ~upright)
+    if len(sloping.vertex) == 0:
+        return motion
+    walled = np.zeros(count, dtype=bool)
+    walled[corners.vertex[upright]] = True
+    free = _pick(sloping, ~walled[sloping.vertex])
+    motion = np.where(walled[:, None], motion, _solved(count, free))
+    return motion + _aside(count, motion, _pick(corners, upright), sloping)
+
+
+def _aside(
+    count: int, motion: NDArray[np.float64], walls: _Corners, slopes: _Corners
+) -> NDArray[np.float64]:
+    """Solve for what slopes ask along upright walls that are all parallel, (count, 2)."""
+    xx, xy, yy = _matrix(count, walls)
+    single = _is_weak(xx, xy, yy, _WEAK) & (xx + yy > 0)
+    across = unit(np.column_stack([xx - yy + np.hypot(xx - yy, 2 * xy), 2 * xy]))
+    turned = np.hypot(xx - yy, 2 * xy) + (xx - yy) <= 1e-12 * (xx + yy)  # along y
+    across[turned] = [0.0, 1.0]
+    along = np.column_stack([-across[:, 1], across[:, 0]])
+    horizontal = np.hypot(*slopes.normal[:, :2].T)
+    u = slopes.normal[:, :2] / horizontal[:, None]
+    weight = slopes.weight * horizontal
+    at = slopes.vertex
+    lever = dot(u, along[at])
+    missing = slopes.offset - dot(u, motion[at])
+    total = np.bincount(at, weight, count)
+    strength = np.bincount(at, weight * lever**2, count)
+    good = single & (strength > _WEAK_IF_FAR * total)
+    step = np.bincount(at, weight * lever * missing, count) / np.where(good, strength, 1.0)
+    limit = np.zeros(count)
+    np.maximum.at(limit, at, _FAR * np.abs(slopes.offset))
+    return along * np.where(good, np.clip(step, -limit, limit), 0.0)[:, None]
+
+
+def _matrix(
+    count: int, corners: _Corners
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Sum w u uᵀ at each vertex: xx, xy, yy."""
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    u = corners.normal[:, :2] / horizontal[:, None]
+    weight = corners.weight * horizontal
+
+    def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.bincount(corners.vertex, weight * values, count).astype(np.float64)
+
+    return total(u[:, 0] ** 2), total(u[:, 0] * u[:, 1]), total(u[:, 1] ** 2)
+
+
+def _solved(count: int, corners: _Corners) -> NDArray[np.float64]:
+    """Least-squares motion by all of some walls, (count, 2)."""
     horizontal = np.hypot(*corners.normal[:, :2].T)
     u = corners.normal[:, :2] / horizontal[:, None]
     weight, offset = corners.weight * horizontal, corners.offset
@@ -107,7 +166,7 @@ def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(corners.vertex, weight * values, count).astype(np.float64)
 
-    xx, xy, yy = total(u[:, 0] ** 2), total(u[:, 0] * u[:, 1]), total(u[:, 1] ** 2)
+    xx, xy, yy = _matrix(count, corners)
     b = np.column_stack([total(u[:, 0] * offset), total(u[:, 1] * offset)])
     limit = np.zeros(count)
     np.maximum.at(limit, corners.vertex, np.abs(offset))

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.compensation.refining import Refined
-from meshcomp.features import Cylinder, Wall
+from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
-from meshcomp.plans import Plan
+from meshcomp.plans import Correction, Plan
 
-__all__ = ["Targets", "targets"]
+__all__ = ["Targets", "is_sized", "targets"]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -37,7 +37,11 @@ class Targets:
 
 
 def targets(
-    inspection: Inspection, plan: Plan, refined: Refined, held: NDArray[np.float64]
+    inspection: Inspection,
+    plan: Plan,
+    refined: Refined,
+    held: NDArray[np.float64],
+    still: NDArray[np.bool_],
 ) -> Targets:
     """Collect what a plan asks of a refined mesh.
 
@@ -49,6 +53,8 @@ def targets(
         The mesh, and the face of the inspected mesh that each face came from.
     held : (features,) float
         Share of each feature's offset to be used, 1 unless it has to be held back.
+    still : (m,) bool
+        Faces of the inspected mesh that may not move.
     """
     count = len(inspection.part.mesh.faces)
     offset, feature = np.zeros(count), np.full(count, -1)
@@ -59,10 +65,11 @@ def targets(
         share = 0.0 if correction.is_left_alone else correction.offset * held[index]
         offset[found.faces], feature[found.faces] = share, index
         is_straight[found.faces] = found.kind in {"wall", "slot"}
-        if isinstance(found, Cylinder):
+        if is_sized(found, correction):
             offset[found.entry_faces], feature[found.entry_faces] = share, index
             is_round[found.faces] = is_round[found.entry_faces] = True
             is_entry[found.entry_faces] = True
+    offset[still] = 0.0
     parents = refined.parents
     rows = _rows(inspection, plan, refined, held, (feature[parents], is_entry[parents]))
     return Targets(
@@ -72,6 +79,11 @@ def targets(
         is_straight=is_straight[parents],
         **rows,
     )
+
+
+def is_sized(feature: Feature, correction: Correction) -> TypeGuard[Cylinder]:
+    """Whether a feature is a cylinder with a planned diameter, and no wall like others."""
+    return isinstance(feature, Cylinder) and correction.mesh_size is not None
 
 
 def _rows(
@@ -86,13 +98,14 @@ def _rows(
     for index, (found, correction) in enumerate(
         zip(inspection.features, plan.corrections, strict=True)
     ):
-        if isinstance(found, Wall):
+        if not is_sized(found, correction):
             continue
         mine = np.flatnonzero(feature == index)
         on = np.unique(refined.mesh.faces[mine[~is_entry[mine]]])
         beside = np.setdiff1d(refined.mesh.faces[mine[is_entry[mine]]], on)
         change = _change(correction.mesh_size, found, held[index])
-        radius = np.nan if correction.is_left_alone else found.nominal_size / 2 + change
+        fixed = correction.is_left_alone or held[index] == 0
+        radius = np.nan if fixed else found.nominal_size / 2 + change
         columns.append((on, index, found, radius, change))
         columns.append((beside, index, found, np.nan, change))
     sizes = [len(column[0]) for column in columns]

@@ -12,7 +12,7 @@ from meshcomp.detection.scenes import Scene
 __all__ = ["entry_faces"]
 
 _REACH = 2.5  # radii: what lies farther from the axis is no entry of this cylinder
-_ABOUT_AXIS_LIMIT = 0.12  # sine of the angle between a normal and the axial plane
+_ABOUT_AXIS_LIMIT = 0.25  # tangent of the angle between a normal and the axial plane
 _SQUARE_LIMIT = 1e-3  # sine: faces square to the axis end the entry
 _MOST_RINGS = 64
 
@@ -60,7 +60,8 @@ def _suitable(
     tangent = np.column_stack([-outward[:, 1], outward[:, 0]])
     radial = dot(normals[:, :2], outward)
     leaning = np.abs(radial) > _SQUARE_LIMIT
-    about = np.abs(dot(normals[:, :2], tangent)) < _ABOUT_AXIS_LIMIT
+    aside = np.abs(dot(normals[:, :2], tangent))
+    about = aside < _ABOUT_AXIS_LIMIT * np.abs(radial) + _SQUARE_LIMIT
     near = np.hypot(middles[:, 0], middles[:, 1]) < _REACH * cylinder.diameter / 2
     # A bore's entry looks towards the axis or up, a boss's away from it.
     side = radial < 0 if cylinder.is_internal else radial > 0

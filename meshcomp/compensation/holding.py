@@ -1,0 +1,126 @@
+"""Hold back what moves where the mesh would be unsound, a little more at each try.
+
+Every vertex has the share of its motion that it may make, and every cylinder the share
+of its change of radius. At each place that is unsound, what matters least is held first:
+vertices of plain walls, then of straight walls, then whole cylinders; where all of them
+stand still already, their neighbours follow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.compensation.targets import Targets
+from meshcomp.meshes import Mesh
+
+__all__ = ["Holding", "held_more", "nothing_held"]
+
+_LAST_SHARE = 0.2  # smaller shares become none
+_SLOPE = 0.1  # motions of neighbours differ by at most this share of their distance
+_ROUNDS = 12
+_PLAIN, _STRAIGHT, _ROUND, _STILL = range(4)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Holding:
+    """Shares of the wanted motions, 0 to 1."""
+
+    vertices: NDArray[np.float64]  # (n,) of the inspected mesh
+    cylinders: NDArray[np.float64]  # (features,)
+
+
+def nothing_held(vertices: int, features: int) -> Holding:
+    """Let everything move as asked."""
+    return Holding(np.ones(vertices), np.ones(features))
+
+
+def held_more(
+    holding: Holding, mesh: Mesh, wanted: Targets, bad: NDArray[np.int64], most: float
+) -> Holding:
+    """Hold back a little more at unsound places.
+
+    Parameters
+    ----------
+    holding : Holding
+        What is held so far.
+    mesh : Mesh
+        Refined, before anything moves; its first vertices are the inspected ones.
+    wanted : Targets
+        What the faces and vertices are asked.
+    bad : (k, 3) int
+        Vertices of unsound faces, an array of three or six to each place.
+    most : float
+        Largest motion asked, mm.
+    """
+    tiers, owners = _tiers(holding, mesh, wanted)
+    places = tiers[bad]
+    least = places.min(axis=1)
+    stuck = least == _STILL
+    struck = np.unique(bad[(places == least[:, None]) & ~stuck[:, None]])
+    if stuck.any():
+        around = _neighbourhood(mesh, bad[stuck].ravel())
+        struck = np.union1d(struck, around[tiers[around] != _STILL])
+    round_ones = np.unique(owners[struck[tiers[struck] == _ROUND]])
+    cylinders = holding.cylinders.copy()
+    cylinders[round_ones] = _lessened(cylinders[round_ones])
+    walls = struck[tiers[struck] != _ROUND]
+    shares = holding.vertices.copy()
+    shares[walls] = _lessened(shares[walls])
+    stiff = tiers[: len(shares)] != _PLAIN
+    stiff[walls] = False
+    return replace(holding, vertices=_eased(shares, mesh, stiff, most), cylinders=cylinders)
+
+
+def _lessened(shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    halves = shares / 2
+    return np.where(halves < _LAST_SHARE, 0.0, halves)
+
+
+def _tiers(
+    holding: Holding, mesh: Mesh, wanted: Targets
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """How willingly each vertex is held, and the cylinder that it is on."""
+    count = len(mesh.vertices)
+    tiers = np.full(count, _PLAIN)
+    tiers[mesh.faces[wanted.is_straight].ravel()] = _STRAIGHT
+    still = np.zeros(count, dtype=bool)
+    still[: len(holding.vertices)] = holding.vertices == 0
+    tiers[still] = _STILL
+    # The vertices of a cylinder that is held altogether are as those of any wall.
+    on = ~np.isnan(wanted.radius)
+    on[on] = holding.cylinders[wanted.owner[on]] > 0
+    owners = np.full(count, -1)
+    owners[wanted.vertex[on]] = wanted.owner[on]
+    tiers[owners >= 0] = _ROUND
+    return tiers, owners
+
+
+def _neighbourhood(mesh: Mesh, vertices: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Vertices of the faces at some vertices."""
+    marked = np.zeros(len(mesh.vertices), dtype=bool)
+    marked[vertices] = True
+    return np.unique(mesh.faces[marked[mesh.faces].any(axis=1)])
+
+
+def _eased(
+    shares: NDArray[np.float64], mesh: Mesh, stiff: NDArray[np.bool_], most: float
+) -> NDArray[np.float64]:
+    """Let shares rise slowly away from held vertices, so that no face is torn."""
+    faces = mesh.faces[(mesh.faces < len(shares)).all(axis=1)]
+    a = np.concatenate([faces[:, 0], faces[:, 1], faces[:, 2]])
+    b = np.concatenate([faces[:, 1], faces[:, 2], faces[:, 0]])
+    rise = np.linalg.norm(mesh.vertices[a] - mesh.vertices[b], axis=1) * _SLOPE / most
+    short = rise < 1
+    a, b, rise = a[short], b[short], rise[short]
+    eased = shares.copy()
+    for _ in range(_ROUNDS):
+        before = eased.copy()
+        np.minimum.at(eased, a, before[b] + rise)
+        np.minimum.at(eased, b, before[a] + rise)
+        eased[stiff] = shares[stiff]
+        if (eased == before).all():
+            break
+    return eased

@@ -1,0 +1,96 @@
+"""Which features had to be held back, by how much, where and why."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.compensation.holding import Holding
+from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.targets import Targets, is_sized
+from meshcomp.inspections import Inspection
+from meshcomp.plans import Plan
+from meshcomp.results import Limit
+
+__all__ = ["Place", "limited", "places_at", "places_of_contact"]
+
+_BESIDE = "a neighbour is held back"
+_CONTACT = "another body lies against it, or would"
+
+
+Place = tuple[NDArray[np.float64], str]  # where, mm, in the bed's frame, and why
+
+
+def places_at(
+    corners: NDArray[np.int64], refined: Refined, wanted: Targets, reason: str
+) -> dict[int, Place]:
+    """Features with a vertex at unsound faces, each with one such place."""
+    bad = np.zeros(len(refined.mesh.vertices), dtype=bool)
+    bad[corners.ravel()] = True
+    faces = np.flatnonzero(bad[refined.mesh.faces].any(axis=1) & (wanted.feature >= 0))
+    features, first = np.unique(wanted.feature[faces], return_index=True)
+    places = refined.mesh.faces[faces[first]]
+    at = np.argmax(bad[places], axis=1)
+    points = refined.mesh.vertices[places[np.arange(len(at)), at]]
+    return {
+        int(feature): (point, reason)
+        for feature, point in zip(features, points, strict=True)
+    }
+
+
+def places_of_contact(
+    inspection: Inspection, touching: NDArray[np.bool_]
+) -> dict[int, Place]:
+    """Features with faces that another body lies against, each with one such place."""
+    corners = inspection.part.mesh.corners
+    return {
+        index: (corners[feature.faces[touching[feature.faces]][0], 0], _CONTACT)
+        for index, feature in enumerate(inspection.features)
+        if touching[feature.faces].any()
+    }
+
+
+def limited(
+    inspection: Inspection,
+    plan: Plan,
+    holding: Holding,
+    places: dict[int, Place],
+) -> tuple[Limit, ...]:
+    """Tell what was held back of each feature.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    holding : Holding
+        The shares that gave a sound mesh.
+    places : dict
+        By feature, where and why it had to be held back.
+    """
+    mesh = inspection.part.mesh
+    limits = []
+    for index, (feature, correction) in enumerate(
+        zip(inspection.features, plan.corrections, strict=True)
+    ):
+        mine = np.unique(mesh.faces[feature.faces])
+        shares = holding.vertices[mine]
+        least = float(shares.min(initial=1.0))
+        if is_sized(feature, correction):
+            least = float(holding.cylinders[index])
+        if index in places and places[index][1] == _CONTACT:
+            least = 0.0
+        if correction.is_left_alone or correction.offset == 0 or least == 1.0:
+            continue
+        lowest = mesh.vertices[mine[np.argmin(shares)]]
+        point, reason = places.get(index, (lowest, _BESIDE))
+        x, y, z = inspection.part.stand.to_file(point).tolist()
+        limits.append(
+            Limit(
+                feature_id=feature.id,
+                wanted=correction.offset,
+                used=float(correction.offset * least),
+                place=(x, y, z),
+                reason=reason,
+            )
+        )
+    return tuple(limits)
