@@ -18,8 +18,8 @@ def overlapping_boxes(
 
     Parameters
     ----------
-    corners : (m, 3, 3) float
-        Corners of the triangles, mm.
+    corners : (m, c, 3) float
+        Points that the box of each triangle encloses, such as its corners, mm.
     marked : (m,) bool
         Only pairs of which at least one is marked are looked for.
 

@@ -43,7 +43,8 @@ def touching_faces(
     touching = np.zeros(len(mesh.faces), dtype=bool)
     if len(bodies) == 0 or (bodies == bodies[0]).all():
         return touching
-    pairs = overlapping_boxes(_grown(mesh, distance), np.ones(len(mesh.faces), dtype=bool))
+    reach = np.concatenate([mesh.corners - distance, mesh.corners + distance], axis=1)
+    pairs = overlapping_boxes(reach, np.ones(len(mesh.faces), dtype=bool))
     pairs = pairs[bodies[pairs[:, 0]] != bodies[pairs[:, 1]]]
     normals = unit(mesh.area_vectors)
     pairs = pairs[dot(normals[pairs[:, 0]], normals[pairs[:, 1]]) < _OPPOSED]
@@ -54,13 +55,6 @@ def touching_faces(
     pairs = pairs[_overlap(mesh, normals, pairs)]
     touching[pairs] = True
     return touching
-
-
-def _grown(mesh: Mesh, distance: float) -> NDArray[np.float64]:
-    """Corners moved out from the middle of each face, so that its box grows, (m, 3, 3)."""
-    corners = mesh.corners
-    middle = (corners.min(axis=1) + corners.max(axis=1)) / 2
-    return np.asarray(corners + distance * np.sign(corners - middle[:, None]))
 
 
 def _overlap(
