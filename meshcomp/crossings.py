@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, unit
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 
@@ -43,12 +43,34 @@ def crossing_pairs(mesh: Mesh, near: NDArray[np.bool_] | None = None) -> NDArray
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
     candidates = overlapping_boxes(mesh.corners, marked)
-    found = [
-        chunk[_cross(mesh, chunk)]
-        for chunk in np.array_split(candidates, len(candidates) // _AT_ONCE + 1)
-    ]
+    normals = unit(mesh.area_vectors)
+    found = []
+    for chunk in np.array_split(candidates, len(candidates) // _AT_ONCE + 1):
+        near_ones = chunk[_reach_through(mesh, normals, chunk)]
+        found.append(near_ones[_cross(mesh, near_ones)])
     pairs = np.sort(np.concatenate(found), axis=1)
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+
+
+def _reach_through(
+    mesh: Mesh, normals: NDArray[np.float64], pairs: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether each face has corners on both sides of the other's plane.
+
+    Faces that share an edge are left out: they can only fold.
+    """
+    a, b = mesh.faces[pairs[:, 0]], mesh.faces[pairs[:, 1]]
+    shared = (a[:, :, None] == b[:, None, :]).sum(axis=(1, 2))
+    rows = np.flatnonzero(shared < 2)  # noqa: PLR2004
+    for one, other in ((0, 1), (1, 0)):
+        plane, corners = pairs[rows, one], mesh.faces[pairs[rows, other]]
+        origin = mesh.vertices[mesh.faces[plane, 0]]
+        height = dot(mesh.vertices[corners] - origin[:, None], normals[plane][:, None])
+        through = (height.min(axis=1) < -_LEAST_DEPTH) & (height.max(axis=1) > _LEAST_DEPTH)
+        rows = rows[through]
+    reach = np.zeros(len(pairs), dtype=bool)
+    reach[rows] = True
+    return reach
 
 
 def _cross(mesh: Mesh, pairs: NDArray[np.int64]) -> NDArray[np.bool_]:

@@ -16,6 +16,7 @@ __all__ = ["LEAST_SPAN", "Seed", "coverage", "linked"]
 
 LEAST_SPAN = 200.0  # degrees: less is a fillet or the end of a slot
 _SAME_CIRCLE = 0.02  # mm, between centres and between radii
+_FEW = 500
 _ONE_CIRCLE = 0.002  # mm: circles nearer than this need not be compared
 
 
@@ -56,14 +57,22 @@ def linked(arcs: Arcs, outlines: Outlines) -> list[Seed]:
 
 def _equal_circles(arcs: Arcs) -> NDArray[np.int64]:
     """Label arcs on the same circle and the same side of it, (a,)."""
-    from scipy.spatial import cKDTree
-
     apart = np.where(arcs.is_internal, 1e6, 0.0)
     rows = np.column_stack([arcs.centres, arcs.radii, apart])
     steps = np.round(rows / _ONE_CIRCLE).astype(np.int64)
     _, first, index = np.unique(steps, axis=0, return_index=True, return_inverse=True)
-    pairs = cKDTree(rows[first]).query_pairs(_SAME_CIRCLE, output_type="ndarray")
-    return components(len(first), np.asarray(pairs, dtype=np.int64))[index.ravel()]
+    return components(len(first), _near(rows[first]))[index.ravel()]
+
+
+def _near(rows: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Pairs of rows, (n, 4), that are nearer than `_SAME_CIRCLE`."""
+    if len(rows) > _FEW:
+        from scipy.spatial import cKDTree  # costs too much at start to be had for few
+
+        pairs = cKDTree(rows).query_pairs(_SAME_CIRCLE, output_type="ndarray")
+        return np.asarray(pairs, dtype=np.int64)
+    squares = ((rows[:, None] - rows[None]) ** 2).sum(axis=2)
+    return np.column_stack(np.nonzero(np.triu(squares <= _SAME_CIRCLE**2, 1)))
 
 
 def _seed_of(arcs: Arcs, outlines: Outlines, rows: NDArray[np.int64]) -> Seed | None:
