@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
+from meshcomp.topology import Topology, components, next_half_edge, topology_of
 
 __all__ = ["Solid", "sections_at", "solid_of", "triangulate_outline"]
 
@@ -49,9 +50,12 @@ def triangulate_outline(loops: list[NDArray[np.float64]]) -> NDArray[np.int64] |
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solid:
-    """A closed mesh that manifold3d can cut, in double precision."""
+    """A closed mesh that manifold3d can cut, in double precision, body by body.
 
-    body: Any  # manifold3d.Manifold
+    Bodies that overlap or touch are not united: each shows its own outline.
+    """
+
+    bodies: tuple[Any, ...]  # manifold3d.Manifold
 
     def sections(
         self, frame: NDArray[np.float64], heights: Sequence[float]
@@ -70,15 +74,29 @@ class Solid:
         sections : list of list of (n, 2) float
             Rings at each height, in the first two directions, mm; material to the left.
         """
-        turned = self.body.transform(np.column_stack([frame, np.zeros(3)]))
+        matrix = np.column_stack([frame, np.zeros(3)])
+        turned = [body.transform(matrix) for body in self.bodies]
+        reach = [body.bounding_box()[2::3] for body in turned]
         return [
-            [np.asarray(r, dtype=np.float64) for r in turned.slice(height).to_polygons()]
+            [
+                np.asarray(ring, dtype=np.float64)
+                for body, (low, high) in zip(turned, reach, strict=True)
+                if low <= height <= high
+                for ring in body.slice(height).to_polygons()
+            ]
             for height in heights
         ]
 
 
-def solid_of(mesh: Mesh) -> Solid:
+def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     """Hand a closed mesh to manifold3d.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, mm.
+    topology : Topology, optional
+        Its half-edges, where they are known already.
 
     Examples
     --------
@@ -92,9 +110,35 @@ def solid_of(mesh: Mesh) -> Solid:
     """
     import manifold3d
 
-    # It takes no read-only arrays.
-    vertices, faces = mesh.vertices.copy(), mesh.faces.astype(np.uint64)
-    return Solid(manifold3d.Manifold(manifold3d.Mesh64(vertices, faces)))
+    topology = topology_of(mesh) if topology is None else topology
+    vertices, faces = _apart(mesh, topology)
+    bodies = components(len(faces), topology.pairs // 3)
+    order = np.argsort(bodies, kind="stable")
+    parts = np.split(faces[order], np.flatnonzero(np.diff(bodies[order])) + 1)
+    return Solid(
+        tuple(manifold3d.Manifold(manifold3d.Mesh64(*_used(vertices, p))) for p in parts)
+    )
+
+
+def _apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Give each fan of faces about a vertex a vertex of its own.
+
+    Where bodies touch at a vertex or along an edge, manifold3d would pair faces anew.
+    """
+    half_edges = np.arange(len(topology.twins))
+    # A corner is named by the half-edge that starts there.
+    pairs = np.column_stack([half_edges, next_half_edge(topology.twins)])
+    fans = components(len(half_edges), pairs)
+    first = np.zeros(int(fans.max(initial=-1)) + 1, dtype=np.int64)
+    first[fans] = mesh.faces.ravel()
+    return mesh.vertices[first], fans.reshape(-1, 3)
+
+
+def _used(
+    vertices: NDArray[np.float64], faces: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.uint64]]:
+    used, flat = np.unique(faces, return_inverse=True)
+    return vertices[used], flat.reshape(-1, 3).astype(np.uint64)
 
 
 def sections_at(

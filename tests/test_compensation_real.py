@@ -166,21 +166,17 @@ def test_heights_and_bodies_are_kept(made: Made) -> None:
     assert bodies(made.after) == bodies(made.before)
 
 
-IN_TWO_PIECES = (
-    "a bore in two pieces with a gap between is cut in the gap, and not seen: s04, s21, "
-    "s24, s33, s42, s45"
+BENT = (
+    "s45: two low slots, left alone, are tilted by the outside wall above them: their "
+    "upper edges follow it by 0.04 mm"
 )
-STEP_BESIDE = "a step less than 0.06 mm beside a wall is averaged with it: s05, s24"
 
 
 def test_the_record_says_that_sizes_conform(
     made: Made, request: pytest.FixtureRequest
 ) -> None:
-    name = made.source.stem
-    if name == "s05":
-        request.applymarker(pytest.mark.xfail(strict=True, reason=STEP_BESIDE))
-    if name in {"s04", "s21", "s24", "s33", "s42", "s45"}:
-        request.applymarker(pytest.mark.xfail(strict=True, reason=IN_TWO_PIECES))
+    if made.source.stem == "s45":
+        request.applymarker(pytest.mark.xfail(strict=True, reason=BENT))
     proof = made.record.verification
     assert proof is not None
     assert [size for size in proof.sizes if not size.conforms] == []

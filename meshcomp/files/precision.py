@@ -1,0 +1,58 @@
+"""What writing a part and reading it back makes of its numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.files.units import MM_IN
+from meshcomp.parts import Part
+
+__all__ = ["as_held", "holding_limit"]
+
+_SHORT = ("stl", "3mf")  # formats of 32-bit numbers
+_SUMS = 8 * float(np.finfo(np.float64).eps)  # of a transform there and back
+
+
+def as_held(part: Part, lengths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return lengths as the file of a part holds them, in its unit and format.
+
+    Parameters
+    ----------
+    part : Part
+        As read from that file.
+    lengths : (n,) float
+        In mm.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> ring = meshcomp.demo_part("shaft_spacer")
+    >>> ring.source.format, ring.source.unit
+    ('stl', 'mm')
+    >>> as_held(ring, np.array([12.5, 12.7])).tolist()
+    [12.5, 12.699999809265137]
+    """
+    unit = MM_IN[part.source.unit]
+    numbers = lengths / unit
+    if part.source.format in _SHORT:
+        numbers = numbers.astype(np.float32).astype(np.float64)
+    return np.asarray(numbers * unit)
+
+
+def holding_limit(part: Part) -> float:
+    """Return how far a coordinate may be from `as_held`, mm.
+
+    Nothing, but in a 3MF file, where an object's own coordinates are rounded and turned
+    and shifted into place.
+    """
+    if part.source.format != "3mf":
+        return 0.0
+    largest = float(np.abs(part.mesh.bounds).max())
+    own = [
+        float(np.abs(piece.to_bed[:3, 3]).max())
+        for piece in part.pieces
+        if piece.to_bed is not None
+    ]
+    reach = largest + max(own, default=0.0)
+    return float(np.spacing(np.float32(reach))) + _SUMS * reach

@@ -1,0 +1,192 @@
+"""Where a feature is to be measured: heights at which its faces are, and which stretch.
+
+The faces found in the part before only say where to look. What is measured there is the
+written file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.meshes import Mesh
+
+__all__ = ["Place", "merged", "places_of"]
+
+_AT = (0.5, 0.31, 0.73, 0.13, 0.87)  # shares of a piece's length; the first are preferred
+_SAME = 1e-4  # mm, or radians: stretches with a smaller gap are one
+_LEAST_PIECE = 0.01  # mm: lower pieces are not cut
+_MOST_PIECES = 8
+_LEAST_SHARE = 0.3  # of what the best height of a piece shows
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Place:
+    """A height, and the stretches of the outline there that belong to a feature.
+
+    Stretches are angles about a cylinder's axis, radians, or positions along a wall, mm,
+    from and to in each row; a wall has those of its two planes, a cylinder the same twice.
+    """
+
+    height: float
+    first: NDArray[np.float64]  # (k, 2)
+    second: NDArray[np.float64]  # (l, 2)
+
+    @property
+    def cover(self) -> float:
+        """Length of the shorter of the two, radians or mm."""
+        return min(_length(self.first), _length(self.second))
+
+
+def _length(stretches: NDArray[np.float64]) -> float:
+    return float((stretches[:, 1] - stretches[:, 0]).sum())
+
+
+def places_of(feature: Feature, mesh: Mesh, frame: NDArray[np.float64]) -> list[Place]:
+    """Choose heights that show as much of a feature as can be had, in all of its pieces.
+
+    Parameters
+    ----------
+    feature : Feature
+        With a size.
+    mesh : Mesh
+        In which it was found.
+    frame : (3, 3) float
+        Unit rows, the last one the direction along which heights count.
+
+    Returns
+    -------
+    places : list of Place
+        Three for a feature in one piece, two or one for each piece of those in more;
+        none if no height shows it.
+    """
+    local = mesh.vertices[mesh.faces[feature.faces]] @ frame.T
+    pieces = _pieces(feature, local, frame)
+    pieces = pieces[np.argsort(pieces[:, 0] - pieces[:, 1], kind="stable")]
+    pieces = pieces[pieces[:, 1] - pieces[:, 0] > _LEAST_PIECE][:_MOST_PIECES]
+    each = max(3 - len(pieces), 0) + 1
+    return [
+        place
+        for low, high in pieces
+        for place in _best(feature, local, frame, low, high)[:each]
+    ]
+
+
+def _pieces(
+    feature: Feature, local: NDArray[np.float64], frame: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Heights at which a feature has faces, on both sides if it is a wall: (k, 2)."""
+    reach = np.column_stack([local[..., 2].min(axis=1), local[..., 2].max(axis=1)])
+    if isinstance(feature, Cylinder):
+        return merged(reach)
+    is_second = _is_second(feature, local, frame)
+    return _common(merged(reach[~is_second]), merged(reach[is_second]))
+
+
+def _common(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Stretches that two lists of them have in common, (k, 2)."""
+    low = np.maximum(a[:, None, 0], b[:, 0]).ravel()
+    high = np.minimum(a[:, None, 1], b[:, 1]).ravel()
+    return np.column_stack([low, high])[high > low]
+
+
+def _best(
+    feature: Feature,
+    local: NDArray[np.float64],
+    frame: NDArray[np.float64],
+    low: float,
+    high: float,
+) -> list[Place]:
+    """Places in one piece, those that show most first."""
+    options = [
+        _place(feature, _chords(local, height), frame, height)
+        for height in (low + share * (high - low) for share in _AT)
+    ]
+    most = max(place.cover for place in options)
+    shown = [p for p in options if p.cover > _LEAST_SHARE * most]
+    # Differences below a tenth do not outweigh the order of preference.
+    return sorted(shown, key=lambda place: -round(10 * place.cover / most))
+
+
+def _place(
+    feature: Feature, chords: NDArray[np.float64], frame: NDArray[np.float64], height: float
+) -> Place:
+    if isinstance(feature, Cylinder):
+        return _arcs(feature, chords, frame, height)
+    return _lines(feature, chords, frame, height)
+
+
+def _chords(local: NDArray[np.float64], height: float) -> NDArray[np.float64]:
+    """Where faces cross a height, (n, 2, 2), of faces (m, 3, 3)."""
+    above = local[..., 2] > height
+    count = above.sum(axis=1)
+    crossing = (count == 1) | (count == 2)  # noqa: PLR2004 - corners above
+    faces, above, count = local[crossing], above[crossing], count[crossing]
+    # The corner that is alone on its side.
+    lone = np.argmax(above == (count == 1)[:, None], axis=1)
+    rows = np.arange(len(faces))
+    tip = faces[rows, lone]
+    ends = np.stack([faces[rows, (lone + 1) % 3], faces[rows, (lone + 2) % 3]], axis=1)
+    share = (height - tip[:, None, 2]) / (ends[..., 2] - tip[:, None, 2])
+    return np.asarray(tip[:, None, :2] + share[..., None] * (ends - tip[:, None])[..., :2])
+
+
+def _arcs(
+    feature: Cylinder,
+    chords: NDArray[np.float64],
+    frame: NDArray[np.float64],
+    height: float,
+) -> Place:
+    away = chords - frame[:2] @ feature.point
+    angles = np.arctan2(away[..., 1], away[..., 0])
+    # From the end that comes first counter-clockwise; no chord spans half a turn.
+    turn = (angles[:, 1] - angles[:, 0] + np.pi) % (2 * np.pi) - np.pi
+    start = np.where(turn < 0, angles[:, 1], angles[:, 0])
+    arcs = merged(np.column_stack([start, start + np.abs(turn)]))
+    if len(arcs) > 1 and arcs[-1, 1] > arcs[0, 0] + 2 * np.pi - _SAME:
+        arcs[0, 0] = arcs[-1, 0] - 2 * np.pi
+        arcs = arcs[:-1]
+    return Place(height=height, first=arcs, second=arcs)
+
+
+def _lines(
+    feature: Wall, chords: NDArray[np.float64], frame: NDArray[np.float64], height: float
+) -> Place:
+    normal = frame[:2] @ feature.direction
+    along = np.array([-normal[1], normal[0]])
+    positions = np.sort(chords @ along, axis=1)
+    is_second = _is_second(feature, chords, frame)
+    return Place(
+        height=height,
+        first=merged(positions[~is_second]),
+        second=merged(positions[is_second]),
+    )
+
+
+def _is_second(
+    wall: Wall, corners: NDArray[np.float64], frame: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Whether pieces, (n, k, 2 or more), lie on the second plane of a wall."""
+    positions = (corners[..., :2] @ (frame[:2] @ wall.direction)).mean(axis=1)
+    return np.asarray(positions > (wall.start + wall.end) / 2)
+
+
+def merged(stretches: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Join stretches, (n, 2) from and to, that overlap or touch: (k, 2), ascending.
+
+    Examples
+    --------
+    >>> merged(np.array([(4.0, 5.0), (0.0, 2.0), (1.0, 3.0)])).tolist()
+    [[0.0, 3.0], [4.0, 5.0]]
+    """
+    if len(stretches) == 0:
+        return np.zeros((0, 2))
+    ordered = stretches[np.argsort(stretches[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(ordered[:, 1])
+    begins = np.flatnonzero(np.append(True, ordered[1:, 0] > reach[:-1] + _SAME))
+    return np.column_stack(
+        [ordered[begins, 0], np.append(reach[begins[1:] - 1], reach[-1])]
+    )

@@ -1,0 +1,162 @@
+"""Each planned size, measured anew in sections of the written file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import basis_across
+from meshcomp.features import Cylinder, Feature
+from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
+from meshcomp.plans import Correction, Plan
+from meshcomp.remeasuring.circles import diameter_at
+from meshcomp.remeasuring.outlines import Outline, outline_of
+from meshcomp.remeasuring.places import Place, places_of
+from meshcomp.remeasuring.walls import distance_at
+from meshcomp.results import AchievedSize
+from meshcomp.solids import Solid, solid_of
+from meshcomp.topology import Topology
+
+__all__ = ["BORE_LIMIT", "WALL_LIMIT", "achieved_sizes"]
+
+BORE_LIMIT = 0.002  # mm, diameter against plan
+WALL_LIMIT = 0.001  # mm, distance against plan
+_SAME_HEIGHT = 6  # decimals, mm
+
+_Sizes = tuple[float | None, ...]  # of a feature at each of its places, mm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """A feature, what was planned for it, and where to measure it."""
+
+    feature: Feature
+    correction: Correction
+    frame: NDArray[np.float64]
+    places: tuple[Place, ...]
+
+
+def achieved_sizes(
+    inspection: Inspection, plan: Plan, written: Mesh, topology: Topology
+) -> tuple[AchievedSize, ...]:
+    """Measure every feature that has a planned size, in the order of the features.
+
+    Parameters
+    ----------
+    inspection : Inspection
+        The part before: its features say where to look.
+    plan : Plan
+        The sizes wanted.
+    written, topology
+        The file's mesh, read back; closed.
+    """
+    features = [f for f in inspection.features if f.nominal_size is not None]
+    source, solid = inspection.part.mesh, solid_of(written, topology)
+    original = cache(lambda: solid_of(source))
+    measured: dict[str, AchievedSize] = {}
+    for frame, mine in _by_frame(features):
+        looks = [
+            _Look(f, plan.of(f.id), frame, tuple(places_of(f, source, frame))) for f in mine
+        ]
+        found = _sizes(solid, looks)
+        doubtful = [
+            look
+            for look, sizes in zip(looks, found, strict=True)
+            if look.correction.is_left_alone and not _as_planned(look, sizes)
+        ]
+        # What was left alone need be no better than it was.
+        before = dict(
+            zip(doubtful, _sizes(original(), doubtful) if doubtful else [], strict=True)
+        )
+        for look, sizes in zip(looks, found, strict=True):
+            measured[look.feature.id] = _judged(look, sizes, before.get(look))
+    return tuple(measured[feature.id] for feature in features)
+
+
+def _by_frame(features: list[Feature]) -> list[tuple[NDArray[np.float64], list[Feature]]]:
+    """Group features by the direction across which they are cut."""
+    groups: dict[tuple[float, ...], list[Feature]] = {}
+    for feature in features:
+        axis = feature.direction if isinstance(feature, Cylinder) else np.array([0.0, 0, 1])
+        groups.setdefault(tuple(np.round(axis, 9).tolist()), []).append(feature)
+    return [
+        (np.vstack([basis_across(np.array(axis)), np.array(axis)]), mine)
+        for axis, mine in groups.items()
+    ]
+
+
+def _key(place: Place) -> float:
+    return round(place.height, _SAME_HEIGHT)
+
+
+def _sizes(solid: Solid, looks: list[_Look]) -> list[_Sizes]:
+    """Size of each feature at each of its places, features of one frame."""
+    if not looks:
+        return []
+    # Cut once at each height, however many features are measured there.
+    heights = sorted({_key(place) for look in looks for place in look.places})
+    sections = solid.sections(looks[0].frame, heights)
+    outlines = {h: outline_of(rings) for h, rings in zip(heights, sections, strict=True)}
+    return [
+        tuple(_one_size(look, place, outlines[_key(place)]) for place in look.places)
+        for look in looks
+    ]
+
+
+def _one_size(look: _Look, place: Place, outline: Outline) -> float | None:
+    feature, planned = look.feature, look.correction.mesh_size
+    if planned is None:
+        return None
+    if isinstance(feature, Cylinder):
+        centre = look.frame[:2] @ feature.point
+        return diameter_at(feature, planned, place, centre, outline)
+    return distance_at(feature, planned, place, outline)
+
+
+def _limit(look: _Look) -> float:
+    return BORE_LIMIT if isinstance(look.feature, Cylinder) else WALL_LIMIT
+
+
+def _as_planned(look: _Look, sizes: _Sizes) -> bool:
+    """Whether a feature shows its planned size at every place; not if it has no place."""
+    planned = look.correction.mesh_size
+    if planned is None:
+        return True
+    limit = _limit(look)
+    return bool(sizes) and all(s is not None and abs(s - planned) <= limit for s in sizes)
+
+
+def _as_before(look: _Look, sizes: _Sizes, before: _Sizes) -> bool:
+    """Whether a feature shows at every place what it showed in the part before."""
+    limit = _limit(look)
+    return all(
+        new is old if new is None or old is None else abs(new - old) <= limit
+        for new, old in zip(sizes, before, strict=True)
+    )
+
+
+def _judged(look: _Look, sizes: _Sizes, before: _Sizes | None) -> AchievedSize:
+    planned = look.correction.mesh_size
+    found = [size for size in sizes if size is not None]
+    worst = None
+    if planned is None:
+        how = "no size"
+    elif found:
+        worst = max(found, key=lambda size: abs(size - planned))
+        is_round = isinstance(look.feature, Cylinder)
+        road = "circle through ring corners" if is_round else "between ring lines"
+        how = f"{road}, {len(found)} of {len(sizes)} sections"
+    else:
+        how = "not seen in the sections of the written file"
+    same = before is not None and _as_before(look, sizes, before)
+    return AchievedSize(
+        feature_id=look.feature.id,
+        planned=planned,
+        achieved=worst,
+        conforms=_as_planned(look, sizes) or same,
+        how=f"{how}; as before" if same else how,
+    )

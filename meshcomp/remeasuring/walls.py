@@ -1,0 +1,86 @@
+"""The distance that a section shows between the two planes of a wall or a slot."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.features import Wall
+from meshcomp.remeasuring.outlines import Outline
+from meshcomp.remeasuring.places import Place
+
+__all__ = ["distance_at"]
+
+_NEAR = 0.06  # mm, a line to the plane expected
+_SQUARE = 1e-3  # sine
+_SHORT = 0.05  # mm: shorter lines say little of a direction
+_OWN = 0.5  # of a line's length, or of the wall's
+_LEAST_SEEN = 0.6  # of the wall's length
+
+
+def distance_at(wall: Wall, planned: float, place: Place, outline: Outline) -> float | None:
+    """Measure between the lines of a section that are a wall's own.
+
+    A line belongs to a plane of the wall if it is square to the wall's direction, near
+    the place expected, has material on the right side, and lies mostly where the wall's
+    faces are: a step beside the wall does not count.
+
+    Returns
+    -------
+    distance : float or None
+        In mm, of those places of the two planes that are farthest from what was planned;
+        None if too little of one plane is seen.
+    """
+    nominal = wall.end - wall.start
+    for sizes in ((planned, planned), (min(planned, nominal), max(planned, nominal))):
+        first, second = (
+            _positions(wall, outline.bends, side, sizes, stretches)
+            for side, stretches in ((-1, place.first), (1, place.second))
+        )
+        if len(first) and len(second):
+            break
+    else:
+        return None
+    extremes = (second.min() - first.max(), second.max() - first.min())
+    return float(max(extremes, key=lambda distance: abs(distance - planned)))
+
+
+def _positions(
+    wall: Wall,
+    outline: Outline,
+    side: int,
+    sizes: tuple[float, float],
+    stretches: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Position of each line of one plane, mm; none if they show too little of it."""
+    normal = wall.direction[:2]
+    ends = outline.points[outline.following]
+    way, lengths = ends - outline.points, outline.lengths
+    # The outward normal is to the right of a line; a slot's points to its middle.
+    outward = np.column_stack([way[:, 1], -way[:, 0]]) @ normal
+    facing = outward * (-side if wall.is_internal else side)
+    position = (outline.points + ends) @ normal / 2
+    out = side * (position - (wall.start + wall.end) / 2)
+    good = (
+        (lengths > _SHORT)
+        & (np.abs(way @ normal) < _SQUARE * lengths)
+        & (facing > 0)
+        & (out > sizes[0] / 2 - _NEAR)
+        & (out < sizes[1] / 2 + _NEAR)
+    )
+    along = np.array([-normal[1], normal[0]])
+    reach = np.sort(np.column_stack([outline.points @ along, ends @ along])[good], axis=1)
+    shared = _overlaps(reach, stretches)
+    whole = float((stretches[:, 1] - stretches[:, 0]).sum())
+    own = (shared > _OWN * lengths[good]) | (shared > _OWN * whole)
+    seen = float(shared[own].sum())
+    return position[good][own] if seen >= _LEAST_SEEN * whole else np.zeros(0)
+
+
+def _overlaps(
+    reach: NDArray[np.float64], stretches: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Length that each of (n, 2) from and to shares with any of (k, 2), mm."""
+    low = np.maximum(reach[:, None, 0], stretches[:, 0])
+    high = np.minimum(reach[:, None, 1], stretches[:, 1])
+    return np.asarray(np.clip(high - low, 0.0, None).sum(axis=1))
