@@ -108,7 +108,7 @@ def _written(
         f".{target.stem[:80]}.{secrets.token_hex(4)}{target.suffix}"
     )
     try:
-        write_part(result.part, unproved)
+        _write_beside(result.part, unproved, target)
         written = _read_back(result.part, unproved)
         verification = verify(inspection, result, written)
         _refuse_broken(verification, inspection.part.name)
@@ -120,6 +120,15 @@ def _written(
         with contextlib.suppress(OSError):
             unproved.unlink(missing_ok=True)
     return verification, hashlib.sha256(target.read_bytes()).hexdigest()
+
+
+def _write_beside(part: Part, unproved: Path, target: Path) -> None:
+    try:
+        write_part(part, unproved)
+    except PartFileError as error:
+        # Nobody knows the name of the file that was to be the target.
+        message = str(error).replace(str(unproved), str(target))
+        raise PartFileError(message) from error
 
 
 def _read_back(part: Part, path: Path) -> Part:

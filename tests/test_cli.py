@@ -265,10 +265,6 @@ BAD = {
     "stand": (["--bore-opening", "1", "--up", "W"], "give one of +Z"),
     "unit": (["--bore-opening", "1", "--unit", "mile"], "mile"),
     "below zero": (["--bore-opening", "-9"], "corrected size would be"),
-    "two rules": (
-        ["--bore-opening", "1", "-c", str(PLATE.with_name("calibration.json"))],
-        "-c and --bore-opening together",
-    ),
     "no calibration": (["-c", "nowhere.json"], "nowhere.json"),
 }
 
@@ -285,6 +281,62 @@ def test_bad_values_exit_with_1_say_why_and_write_nothing(name, tmp_path):
     assert message in shown.stderr
     assert "Traceback" not in shown.stderr
     assert names(tmp_path) == ["plate.stl"]
+
+
+CALIBRATION = PLATE.with_name("calibration.json")
+CONTRADICTIONS = {
+    "two rules": (
+        ["--bore-opening", "1", "-c", CALIBRATION],
+        "-c and --bore-opening together",
+    ),
+    "two openings": (
+        ["--bore-opening", "1", "--bore-law", "0.1 + 0.2/d"],
+        "--bore-opening and --bore-law together",
+    ),
+    "kept and set": (
+        ["-c", CALIBRATION, "--keep", "bore-01", "--set", "bore-01=5"],
+        "bore-01 is to be kept and set",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CONTRADICTIONS)
+def test_options_that_contradict_each_other_are_wrong_usage(name, tmp_path):
+    options, message = CONTRADICTIONS[name]
+    plate = copy_of_the_plate(tmp_path)
+
+    shown = run("compensate", plate, *options)
+
+    assert shown.returncode == 2
+    assert message in " ".join(shown.stderr.split())
+    assert names(tmp_path) == ["plate.stl"]
+
+
+@pytest.mark.parametrize("name", ["missing/out.stl", "out.step", "plate.stl/out.stl"])
+def test_a_target_that_cannot_be_written_is_named(name, tmp_path):
+    plate = copy_of_the_plate(tmp_path)
+    target = tmp_path / name
+
+    shown = run("compensate", plate, "-o", target, "--bore-opening", "0.2")
+
+    assert shown.returncode == 1
+    assert str(target) in shown.stderr
+    assert ".out." not in shown.stderr
+    assert names(tmp_path) == ["plate.stl"]
+
+
+def test_bores_that_are_all_held_back_are_said_to_be_changed(tmp_path):
+    # Bores of 6 mm whose edges are 4 mm apart cannot become 18 mm wide.
+    shown = run("demo", tmp_path)
+    assert shown.returncode == 0
+    ring, out = tmp_path / "parts" / "pin_ring.stl", tmp_path / "out.stl"
+
+    shown = run("compensate", ring, "-o", out, "--bore-opening", "12", "--up", "+Z")
+
+    assert shown.returncode == 3
+    words = " ".join(shown.stdout.split())
+    assert "Nothing was changed" not in words
+    assert "17 features were changed, but by less than wanted" in words
 
 
 def broken(kind, folder):

@@ -207,7 +207,8 @@ def test_a_plan_shows_dashes_for_what_was_not_measured():
         "\N{MINUS SIGN}0.115",
     ]
     assert (
-        "b01-b04, w01, w02: no predicted deviation: no calibration was given" in page.text
+        "b01 to b04, w01, w02: no predicted deviation: no calibration was given"
+        in page.text
     )
     assert "Plan only" in page.text
 

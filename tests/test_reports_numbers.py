@@ -69,7 +69,8 @@ def test_a_coordinate_of_rounded_zero_has_no_sign():
 
 def test_ids_are_joined_only_where_their_numbers_follow():
     assert ids_in_words(["b01", "b02"]) == "b01, b02"
-    assert ids_in_words(["b09", "b10", "b11", "w01"]) == "b09-b11, w01"
-    assert ids_in_words(["b01", "k02", "k03", "k04"]) == "b01, k02-k04"
+    assert ids_in_words(["b09", "b10", "b11", "w01"]) == "b09 to b11, w01"
+    assert ids_in_words(["b01", "k02", "k03", "k04"]) == "b01, k02 to k04"
     assert ids_in_words(["b1", "b3", "left"]) == "b1, b3, left"
+    assert ids_in_words(["wall-01", "wall-02", "wall-03"]) == "wall-01 to wall-03"
     assert ids_in_words([]) == ""

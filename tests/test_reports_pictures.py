@@ -88,7 +88,7 @@ def test_where_labels_have_no_room_for_sizes_these_stand_beside_the_picture():
     whole = records.record(bores=records.many_bores(60))
     (picture,) = pictures(whole)
     assert {len(label.lines) for label in picture.labels} == {1}
-    assert ("b01, b02, b04-b60", "⌀3.200 → 3.430") in picture.sizes
+    assert ("b01, b02, b04 to b60", "⌀3.200 → 3.430") in picture.sizes
     named = {label.id for label in picture.labels} | {"w01", "w02"}
     assert named == {c.feature_id for c in whole.plan.corrections}
     assert picture.without_label == "w01, w02"

@@ -98,7 +98,7 @@ def test_every_dash_of_an_inspection_has_its_reason():
 
 def test_equal_features_are_put_together_when_there_are_many():
     lines = inspection_text(records.inspection(records.many_bores(60))).splitlines()
-    at = lines.index("     b01-b60")
+    at = lines.index("     b01 to b60")
     assert lines[at - 1].split() == ["60", "bore", "3.200", "3.193", "48", "through", "0.0"]
 
 
@@ -106,7 +106,7 @@ def test_features_that_differ_stay_apart_when_there_are_many():
     bores = [*records.many_bores(30)]
     bores[4] = (*bores[4][:3], 4.0)
     lines = inspection_text(records.inspection(tuple(bores))).splitlines()
-    assert "     b01-b04, b06-b30" in lines
+    assert "     b01 to b04, b06 to b30" in lines
     assert "     b05" in lines
 
 
@@ -149,8 +149,8 @@ def test_a_record_lists_nominal_predicted_correction_offset_planned_and_achieved
 
 def test_every_dash_of_a_record_has_its_reason():
     text = record_text(records.dry_record(by_hand=True))
-    assert "b01-b04, w01, w02: no predicted deviation: no calibration was given" in text
-    assert "b01-b04, p01, w01, w02: no achieved size: nothing was written" in text
+    assert "b01 to b04, w01, w02: no predicted deviation: no calibration was given" in text
+    assert "b01 to b04, p01, w01, w02: no achieved size: nothing was written" in text
     assert "p01: no sizes: a profile has none of its own" in text
 
 
@@ -198,3 +198,16 @@ def test_a_part_without_features_says_so():
     text = record_text(records.record(inspection=inspection))
     assert "No features of size found: nothing to correct." in text
     assert "Nothing was changed: no feature was found." in text
+
+
+def test_a_table_of_usual_features_is_one_table():
+    named = []
+    for number, feature in enumerate(records.inspection().features):
+        name = f"{feature.kind}-{number + 1:02d}"
+        # As wide as usual: a part of 200 mm that lies off the origin.
+        moved = replace(feature, id=name, point=feature.point - (100.0, 100.0, 0.0))
+        named.append(moved)
+    lines = inspection_text(replace(records.inspection(), features=tuple(named)))
+    heads = [line for line in lines.splitlines() if line.startswith("id ")]
+    assert len(heads) == 1
+    assert heads[0].split()[-2:] == ["from", "to"]

@@ -89,12 +89,25 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     }
     given = {name: value for name, value in by_hand.items() if value is not None}
     sizes = parse_sizes(set_ or [])
+    _refuse_contradictions(given, sizes, keep or [])
     rule = _rule(calibration, given, needs_none=bool(sizes))
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
     record = _run(part, out, rule, (unit, up), overrides, dry_run=dry_run)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not record.conforms:
         raise typer.Exit(NOT_AS_PLANNED)
+
+
+def _refuse_contradictions(
+    given: dict[str, Any], sizes: dict[str, float], keep: list[str]
+) -> None:
+    if {"bore_opening", "bore_law"} <= set(given):
+        raise typer.BadParameter(
+            "--bore-opening and --bore-law together: a bore can follow one of the two"
+        )
+    for name in keep:
+        if name in sizes:
+            raise typer.BadParameter(f"{name} is to be kept and set: say one of the two")
 
 
 def _rule(
@@ -105,7 +118,7 @@ def _rule(
 
     if calibration is not None and given:
         names = ", ".join(f"--{name.replace('_', '-')}" for name in given)
-        raise OptionError(
+        raise typer.BadParameter(
             f"-c and {names} together: give a calibration, or corrections by hand"
         )
     if calibration is not None:

@@ -8,7 +8,16 @@ from meshcomp.features import Cylinder, Feature
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Axis, axis_in_file, grouped
 from meshcomp.reports._sentences import printable
-from meshcomp.reports._tables import MOST_ROWS, collapsed, columns_of, table, titled
+from meshcomp.reports._tables import (
+    MOST_ROWS,
+    Column,
+    collapsed,
+    columns_of,
+    fits,
+    table,
+    titled,
+    without_kind,
+)
 from meshcomp.stands import Stand
 
 __all__ = ["feature_lines"]
@@ -29,30 +38,36 @@ _FEATURE_HEADERS = (
     ("to", True),
 )
 _PLACE_COLUMNS = 3  # the last ones, which tell equal features apart
-_LARGE = 100.0  # mm: places beyond have one decimal less
 
 
 def feature_lines(features: Sequence[Feature], stand: Stand) -> list[str]:
     """Return the table of features, those equal together when there are many."""
     if not features:
         return ["No features of size found."]
-    decimals = _decimals(features)
-    rows = [_feature_cells(feature, stand, decimals) for feature in features]
-    columns = columns_of(_FEATURE_HEADERS, rows)
     notes = _grouped_notes(features)
     if len(features) > MOST_ROWS:
         title = "Features, mm and degrees (equal ones together, --json lists each):"
+        rows = [_feature_cells(feature, stand, 2) for feature in features]
+        columns = columns_of(_FEATURE_HEADERS, rows)
         lines = [title, *collapsed(columns[:-_PLACE_COLUMNS])]
     else:
-        lines = ["Features, mm and degrees, in the file's frame:", *table(columns)]
+        title = "Features, mm and degrees, in the file's frame:"
+        lines = [title, *table(_columns(features, stand))]
         notes += _single_notes(features, stand)
     return [*lines, "", *titled("Notes", notes)] if notes else lines
 
 
-def _decimals(features: Sequence[Feature]) -> int:
-    """Return the decimals of places, so that a table of a large part fits too."""
-    places = [x for f in features for x in (*f.point, f.start, f.end)]
-    return 1 if max(abs(x) for x in places) >= _LARGE else 2
+def _columns(features: Sequence[Feature], stand: Stand) -> Sequence[Column]:
+    """Return the columns, with as much as fits in one table.
+
+    What is given up first is the kind, where the id says it, then decimals of places.
+    """
+    options: list[Sequence[Column]] = []
+    for decimals in (2, 1):
+        rows = [_feature_cells(feature, stand, decimals) for feature in features]
+        columns = columns_of(_FEATURE_HEADERS, rows)
+        options += [columns, without_kind(columns)]
+    return next((columns for columns in options if fits(columns)), options[-1])
 
 
 def _feature_cells(feature: Feature, stand: Stand, decimals: int) -> tuple[str, ...]:

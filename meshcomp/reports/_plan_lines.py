@@ -11,9 +11,11 @@ from meshcomp.reports._tables import (
     MOST_ROWS,
     collapsed,
     columns_of,
+    fits,
     paragraph,
     table,
     titled,
+    without_kind,
 )
 from meshcomp.results import Check, Limit, Verification
 
@@ -40,7 +42,8 @@ def plan_lines(rows: Sequence[Row]) -> list[str]:
     if len(rows) > MOST_ROWS:
         title = "Plan and proof, mm (equal features together, the report lists each):"
         return [title, *collapsed(columns)]
-    return ["Plan and proof, mm:", *table(columns)]
+    brief = columns if fits(columns) else without_kind(columns)
+    return ["Plan and proof, mm:", *table(brief)]
 
 
 def _plan_cells(row: Row) -> tuple[str, ...]:

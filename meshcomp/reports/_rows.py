@@ -114,7 +114,7 @@ def ids_in_words(ids: Iterable[str]) -> str:
     Examples
     --------
     >>> ids_in_words(["b01", "b02", "b03", "b07", "w1"])
-    'b01-b03, b07, w1'
+    'b01 to b03, b07, w1'
     """
     runs: list[list[str]] = []
     for name in ids:
@@ -123,7 +123,7 @@ def ids_in_words(ids: Iterable[str]) -> str:
         else:
             runs.append([name])
     return ", ".join(
-        f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(run)  # noqa: PLR2004
+        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run)  # noqa: PLR2004
         for run in runs
     )
 

@@ -95,12 +95,19 @@ def _plan_only(rows: Sequence[Row]) -> Verdict:
 
 def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
     whole = [row for row in rows if not row.limits]
-    held = len({limit.feature_id for limit in record.limits})
+    held = [row for row in rows if row.limits]
+    number = count(len(held), "feature")
+    if any(row.is_changed for row in whole):
+        done = f"{_changes(whole)} But {number} could not be moved as far as wanted"
+    elif any(limit.used for limit in record.limits):
+        verb = "was" if len(held) == 1 else "were"
+        done = f"{number} {verb} changed, but by less than wanted,"
+    else:
+        done = f"{number} could not be moved as far as wanted"
     return Verdict(
         state="limited",
         heading="Held back in places",
-        sentence=f"{_changes(whole)} But {count(held, 'feature')} could not be moved as "
-        "far as wanted and will not print to the size asked for; everything else was "
+        sentence=f"{done} and will not print to the size asked for; everything else was "
         "measured again in the written file and is as planned.",
     )
 
@@ -195,11 +202,14 @@ def left_alone(rows: Sequence[Row]) -> list[tuple[str, str]]:
 
 
 def not_as_planned(rows: Sequence[Row]) -> list[tuple[str, str]]:
-    """Group the features whose size does not conform by how it was measured."""
+    """Group the features whose size does not conform by how it was measured.
+
+    Those that were held back are told of as such.
+    """
     return grouped(
         (row.size.how, row.correction.feature_id)
         for row in rows
-        if row.size is not None and not row.size.conforms
+        if row.state == "not as planned" and row.size is not None
     )
 
 

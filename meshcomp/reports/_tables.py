@@ -14,9 +14,11 @@ __all__ = [
     "Column",
     "collapsed",
     "columns_of",
+    "fits",
     "paragraph",
     "table",
     "titled",
+    "without_kind",
 ]
 
 WIDTH = 80
@@ -101,6 +103,31 @@ def table(columns: Sequence[Column]) -> list[str]:
         lines += [""] if lines else []
         lines += _block_lines(block, " " * gap)
     return lines
+
+
+def fits(columns: Sequence[Column]) -> bool:
+    """Whether columns fit side by side.
+
+    Examples
+    --------
+    >>> fits([Column("id", ("b01",)), Column("note", ("x" * 77,))])
+    False
+    """
+    return _width(columns, 1) <= WIDTH
+
+
+def without_kind(columns: Sequence[Column]) -> Sequence[Column]:
+    """Leave out the second column, the kind, if each id says it.
+
+    Examples
+    --------
+    >>> ids, kinds = Column("id", ("bore-01",)), Column("kind", ("bore",))
+    >>> [column.header for column in without_kind([ids, kinds])]
+    ['id']
+    """
+    ids, kinds, *others = columns
+    pairs = zip(ids.cells, kinds.cells, strict=True)
+    return [ids, *others] if all(n.startswith(k) for n, k in pairs) else columns
 
 
 def collapsed(columns: Sequence[Column]) -> list[str]:
