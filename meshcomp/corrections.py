@@ -10,11 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from meshcomp._laws import parse_law
 from meshcomp.deviations import ProcessModel, SizeLaw
 from meshcomp.errors import CalibrationError, OptionError
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
 
 __all__ = ["ByHand", "Calibrated", "plan"]
@@ -228,7 +231,10 @@ def plan(
     known = {feature.id for feature in inspection.features}
     _check_ids(known, keep, sizes)
     decide = _with_overrides(rule.decide, keep, sizes)
-    corrections = tuple(_without_change(decide(f)) for f in inspection.features)
+    corrections = tuple(
+        _flagged(_without_change(decide(f)), f, inspection.part.mesh)
+        for f in inspection.features
+    )
     for correction in corrections:
         _check_size(correction)
     return Plan(
@@ -275,6 +281,23 @@ def _without_change(correction: Correction) -> Correction:
         is_left_alone=True,
         reason=reason,
     )
+
+
+def _flagged(correction: Correction, feature: Feature, mesh: Mesh) -> Correction:
+    """Say of a pocket whose walls lean what becomes of them: one may be an oblique bore."""
+    if correction.is_left_alone or feature.kind != "profile" or not feature.is_internal:
+        return correction
+    areas = mesh.area_vectors[feature.faces]
+    sizes = np.linalg.norm(areas, axis=1)
+    lean = np.degrees(np.arcsin(np.abs(areas[:, 2]) / np.maximum(sizes, 1e-12)))
+    leaning = lean > STANDING_LIMIT
+    if sizes[leaning].sum() < sizes.sum() / 2:
+        return correction
+    flag = (
+        f"walls that lean by up to {lean.max():.0f} degrees: moved sideways as a pocket's "
+        "are; if this is a bore, it is not known as one, and its diameter is not proved"
+    )
+    return replace(correction, flags=(*correction.flags, flag))
 
 
 def _check_ids(known: set[str], keep: tuple[str, ...], sizes: Mapping[str, float]) -> None:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from outside import plane
 
 import meshcomp
 from meshcomp.errors import OptionError
@@ -172,3 +174,35 @@ def test_a_plan_with_a_calibration_carries_its_hash(calibrated):
     plan = meshcomp.plan(found("shaft_spacer"), calibrated)
     assert plan.source_sha256 == calibrated.sha256
     assert len(plan.source_sha256) == 64
+
+
+def leaning_hole(folder, degrees):
+    """Inspect a plate with a hexagonal hole that leans; six sides make no bore."""
+    turns = np.pi / 3 * np.arange(6)
+    hexagon = 3.0 * np.column_stack([np.cos(turns), np.sin(turns)]) + 15.0
+    outline = np.array([(0, 0), (40, 0), (40, 30), (0, 30)], dtype=float)
+    mesh = plane.prism([outline, hexagon[::-1]], 0.0, 10.0)
+    vertices = mesh.vertices.copy()
+    inside = (vertices[:, 0] > 5) & (vertices[:, 0] < 35)
+    inside &= (vertices[:, 1] > 5) & (vertices[:, 1] < 25)
+    shift = vertices[inside, 2] * np.tan(np.radians(degrees))
+    vertices[inside, 0] += shift
+    lines = [f"v {x!r} {y!r} {z!r}\n" for x, y, z in vertices.tolist()]
+    lines += [f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in mesh.faces.tolist()]
+    (folder / "plate.obj").write_text("".join(lines))
+    return meshcomp.inspect(meshcomp.read(folder / "plate.obj", up="+Z"))
+
+
+@pytest.mark.parametrize(("degrees", "is_said"), [(0, False), (40, True)])
+def test_a_pocket_whose_walls_lean_is_not_taken_for_a_proved_bore(
+    degrees, is_said, tmp_path
+):
+    inspection = leaning_hole(tmp_path, degrees)
+    plan = meshcomp.plan(inspection, meshcomp.ByHand(pocket_opening=0.05, bore_opening=0.2))
+    pockets = [
+        plan.of(f.id) for f in inspection.features if f.is_internal and f.kind == "profile"
+    ]
+    flags = [flag for correction in pockets for flag in correction.flags]
+    assert bool(flags) == is_said
+    if is_said:
+        assert all("its diameter is not proved" in flag for flag in flags)

@@ -81,7 +81,9 @@ def verdict(record: Record) -> Verdict:
     if record.limits:
         return _limited(record, rows)
     return Verdict(
-        state="proved", heading="Proved", sentence=f"{_changes(rows)} {_proof(proof)}"
+        state="proved",
+        heading="Proved",
+        sentence=f"{_changes(rows)} {_proof(proof)}{_unmeasured(rows)}",
     )
 
 
@@ -107,8 +109,8 @@ def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
     return Verdict(
         state="limited",
         heading="Held back in places",
-        sentence=f"{done} and will not print to the size asked for; everything else was "
-        "measured again in the written file and is as planned.",
+        sentence=f"{done} and will not print to the size asked for; every other size was "
+        f"measured again in the written file and is as planned.{_unmeasured(whole)}",
     )
 
 
@@ -140,6 +142,19 @@ def _proof(proof: Verification) -> str:
         parts.append(f"{_all(checks, 'check')} passed")
     sentence = ", and ".join(parts)
     return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _unmeasured(rows: Sequence[Row]) -> str:
+    """Say which moved features have no size, so that nobody takes them for measured."""
+    number = sum(row.is_changed and row.planned is None for row in rows)
+    if not number:
+        return ""
+    has = "has no size" if number == 1 else "have no sizes"
+    them = "it" if number == 1 else "them"
+    return (
+        f" {count(number, 'moved feature')} {has} to measure: the change of volume alone "
+        f"speaks for {them}."
+    )
 
 
 def _all(number: int, noun: str) -> str:
