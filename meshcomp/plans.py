@@ -42,7 +42,7 @@ class Plan:
     corrections: tuple[Correction, ...]  # in the order of the features
     source: str  # in words: "by hand: ..." or the calibration's conditions
     source_sha256: str | None  # of the calibration file
-    scale: tuple[float, float] = (1.0, 1.0)  # X and Y factors applied to the whole part
+    scale: tuple[float, float] = (1.0, 1.0)  # X and Y; nothing applies it yet
 
     def of(self, feature_id: str) -> Correction:
         """Return the correction of a feature."""

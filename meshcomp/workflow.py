@@ -53,6 +53,14 @@ def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
         Where the numbers come from.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> spacer = meshcomp.demo_part("shaft_spacer")
+    >>> record = plan_part(spacer, meshcomp.ByHand(bore_opening=0.15), keep=("boss-01",))
+    >>> [f"{c.feature_id} {c.correction:+.2f} mm" for c in record.plan.corrections]
+    ['bore-01 +0.15 mm', 'boss-01 +0.00 mm']
     """
     inspection = inspect(part)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
@@ -85,6 +93,19 @@ def compensate_part(
     MeshCompError
         If the part is no closed solid, a value asked for cannot be right, or no sound
         mesh was found; nothing is written then.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import meshcomp
+    >>> spacer = meshcomp.demo_part("shaft_spacer")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     out = Path(folder, "spacer.stl")
+    ...     record = compensate_part(spacer, out, meshcomp.ByHand(bore_opening=0.15))
+    ...     out.exists(), record.conforms
+    (True, True)
+    >>> [f"{size.achieved:.3f}" for size in record.verification.sizes]  # mm
+    ['8.150', '12.000']
     """
     inspection = inspect(part)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
@@ -177,6 +198,17 @@ def save_reports(record: Record) -> tuple[Path, Path]:
     ------
     OptionError
         If the record is of a dry run, which has no file to stand beside.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import meshcomp
+    >>> spacer = meshcomp.demo_part("shaft_spacer")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     out = Path(folder, "spacer.stl")
+    ...     record = compensate_part(spacer, out, meshcomp.ByHand(bore_opening=0.15))
+    ...     [path.name for path in save_reports(record)]
+    ['spacer.stl.report.json', 'spacer.stl.report.html']
     """
     if record.written is None:
         raise OptionError("a plan without a written part has no report files")

@@ -84,21 +84,7 @@ def test_each_public_function_names_its_parameters_in_words(name):
     assert signature.return_annotation is not inspect.Signature.empty
 
 
-WITHOUT_EXAMPLE = {"compensate_part", "plan_part", "save_reports"}
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(
-            name,
-            marks=[pytest.mark.xfail(strict=True, reason="no runnable example yet")]
-            if name in WITHOUT_EXAMPLE
-            else [],
-        )
-        for name in functions()
-    ],
-)
+@pytest.mark.parametrize("name", functions())
 def test_each_public_function_has_a_runnable_example(name):
     assert ">>> " in inspect.getdoc(getattr(meshcomp, name))
 

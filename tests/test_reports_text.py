@@ -211,3 +211,9 @@ def test_a_table_of_usual_features_is_one_table():
     heads = [line for line in lines.splitlines() if line.startswith("id ")]
     assert len(heads) == 1
     assert heads[0].split()[-2:] == ["from", "to"]
+
+
+def test_a_scale_is_not_said_to_be_applied():
+    whole = records.record()
+    text = record_text(replace(whole, plan=replace(whole.plan, scale=(1.0012, 0.9991))))
+    assert "Scale 1.00120 along X and 0.99910 along Y: not applied to the part yet." in text

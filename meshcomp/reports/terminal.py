@@ -139,7 +139,7 @@ def _sources(record: Record) -> list[str]:
     ]
     if plan.scale != (1.0, 1.0):
         x, y = (numbers.size(factor, 5) for factor in plan.scale)
-        lines.append(f"The whole part is scaled by {x} along X and {y} along Y.")
+        lines.append(f"Scale {x} along X and {y} along Y: not applied to the part yet.")
     return lines
 
 
