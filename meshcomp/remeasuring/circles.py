@@ -65,21 +65,20 @@ def _own_corners(
 ) -> tuple[NDArray[np.float64], float]:
     """Corners of a cylinder, (n, 2), and the angle that their lines cover, radians."""
     away = outline.points - centre
-    following = outline.following
     limit = min(_NEAR, _NEAR_SHARE * sizes[0] / 2)
     doubled = 2 * np.hypot(away[:, 0], away[:, 1])
     near = (doubled > sizes[0] - 2 * limit) & (doubled < sizes[1] + 2 * limit)
-    angles = np.arctan2(away[:, 1], away[:, 0])
-    turn = (angles[following] - angles + np.pi) % (2 * np.pi) - np.pi
+    lines = np.flatnonzero(near & near[outline.following])
+    ends = outline.following[lines]
+    angles = np.arctan2(away[lines, 1], away[lines, 0])
+    turn = (np.arctan2(away[ends, 1], away[ends, 0]) - angles + np.pi) % (2 * np.pi) - np.pi
     # Material lies to the left: a bore's outline runs clockwise.
-    right_way = turn < 0 if feature.is_internal else turn > 0
-    start = np.where(turn < 0, angles[following], angles)
-    own = near & near[following] & right_way
-    own &= _within(start + np.abs(turn) / 2, place.first)
-    seen = merged(np.column_stack([start[own], start[own] + np.abs(turn[own])]))
-    after = np.zeros_like(own)
-    after[following] = own
-    return outline.points[own & after], float((seen[:, 1] - seen[:, 0]).sum())
+    own = turn < 0 if feature.is_internal else turn > 0
+    own &= _within(angles + turn / 2, place.first)
+    low = (angles + np.minimum(turn, 0.0))[own]
+    seen = merged(np.column_stack([low, low + np.abs(turn[own])]))
+    corners = np.intersect1d(lines[own], ends[own], assume_unique=True)
+    return outline.points[corners], float((seen[:, 1] - seen[:, 0]).sum())
 
 
 def _within(angles: NDArray[np.float64], arcs: NDArray[np.float64]) -> NDArray[np.bool_]:
