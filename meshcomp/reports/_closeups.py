@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meshcomp.parts import Part
 from meshcomp.reports import _numbers as numbers
@@ -106,12 +107,23 @@ def edge_of(view: PlanView, row: Row, part: Part) -> tuple[float, float] | None:
         return None
     corners = part.mesh.vertices[part.mesh.faces[row.feature.faces]]
     heights = corners[:, :, 2]
-    cut = (heights.min(axis=1) <= view.height) & (heights.max(axis=1) >= view.height)
+    cut = (heights.min(axis=1) < view.height) & (heights.max(axis=1) > view.height)
     if not cut.any():
         return None
-    middles = corners[cut].mean(axis=1)
-    x, y, _ = middles[int(np.argmax(middles[:, 0]))]
+    middles = _middles_at(corners[cut], view.height)
+    x, y = middles[int(np.argmax(middles[:, 0]))]
     return float(x), float(y)
+
+
+def _middles_at(corners: NDArray[np.float64], height: float) -> NDArray[np.float64]:
+    """Middle of the line in which faces, (n, 3, 3), cross a height, (n, 2)."""
+    ends = np.roll(corners, -1, axis=1)
+    rise = ends[..., 2] - corners[..., 2]
+    crosses = (corners[..., 2] > height) != (ends[..., 2] > height)
+    share = (height - corners[..., 2]) / np.where(crosses, rise, 1.0)
+    points = corners[..., :2] + share[..., None] * (ends - corners)[..., :2]
+    # Two edges of each face cross the height.
+    return np.asarray(np.where(crosses[..., None], points, 0.0).sum(axis=1) / 2)
 
 
 def _nice_above(value: float) -> float:

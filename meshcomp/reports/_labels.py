@@ -47,7 +47,15 @@ class Label:
     lines: tuple[str, ...]
     x: float  # middle
     top: float  # base line of the first line
-    leader: str | None  # SVG path
+    leader_ends: tuple[float, float, float, float] | None
+
+    @property
+    def leader(self) -> str | None:
+        """The leader as an SVG path."""
+        if self.leader_ends is None:
+            return None
+        a, b, c, d = self.leader_ends
+        return f"M{a:.3f} {b:.3f}L{c:.3f} {d:.3f}"
 
 
 def placed(
@@ -77,15 +85,21 @@ def placed(
         Ids for which there was no room.
     """
     dots = [(x, y, 0.15 * font) for x, y in outline.tolist()]
+    # Lines and large circles of others are kept clear only where there is room.
+    strokes = {wish.id: _dots_on(wish.line, font) for wish in wishes if wish.line}
     # Of a large circle only the line is in the way, which the outline has.
     rounds = [(w.x, w.y, w.radius if w.radius <= LARGE * font else 0.0) for w in wishes]
     circles = np.array([*rounds, *dots]).reshape(-1, 3)
-    boxes = np.zeros((0, 4))
+    boxes, leaders = np.zeros((0, 4)), np.zeros((0, 3))
     labels: list[Label] = []
     without: list[str] = []
     for number, wish in enumerate(wishes):
         circles[number, 2] = -1.0  # a label may touch its own feature
-        found = _first_free(wish, font, frame, (circles, boxes))
+        others = [dots for name, dots in strokes.items() if name != wish.id]
+        strict = np.concatenate([circles, leaders, *others])
+        found = _first_free(
+            wish, font, frame, (strict, boxes, _foreign(wish, wishes, font))
+        ) or _first_free(wish, font, frame, (circles, boxes, np.zeros((0, 3))))
         circles[number, 2] = rounds[number][2]
         if found is None:
             without.append(wish.id)
@@ -93,14 +107,43 @@ def placed(
         label, box = found
         labels.append(label)
         boxes = np.vstack([boxes, box])
+        leaders = np.vstack([leaders, _dots_on(label.leader_ends, font)])
     return labels, without
+
+
+def _dots_on(
+    line: tuple[float, float, float, float] | None, font: float
+) -> NDArray[np.float64]:
+    """Small circles closely along a line, (n, 3)."""
+    if line is None:
+        return np.zeros((0, 3))
+    start, end = np.array(line).reshape(2, 2)
+    count = int(np.ceil(np.hypot(*(end - start)) / (font / 2))) + 1
+    points = start + np.linspace(0.0, 1.0, count)[:, None] * (end - start)
+    return np.column_stack([points, np.full(count, 0.15 * font)])
+
+
+def _foreign(wish: Wish, wishes: Sequence[Wish], font: float) -> NDArray[np.float64]:
+    """Large circles in which a label would be taken for another feature's, (k, 3)."""
+    return np.array(
+        [
+            (w.x, w.y, w.radius)
+            for w in wishes
+            if w.radius > LARGE * font
+            and w is not wish
+            and (
+                w.radius < wish.radius
+                or np.hypot(w.x - wish.x, w.y - wish.y) > w.radius - _TINY
+            )
+        ]
+    ).reshape(-1, 3)
 
 
 def _first_free(
     wish: Wish,
     font: float,
     frame: tuple[float, float, float, float],
-    obstacles: tuple[NDArray[np.float64], NDArray[np.float64]],
+    obstacles: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
 ) -> tuple[Label, NDArray[np.float64]] | None:
     """Return the fullest text that finds room, at the nearest place."""
     for lines in wish.texts:
@@ -110,9 +153,10 @@ def _first_free(
         for middles in _middles(wish, half, font, steps):
             boxes = np.hstack([middles - half, middles + half])
             boxes = boxes[_inside(boxes, frame)]
-            free = boxes[_is_free(boxes, *obstacles)]
-            if len(free):
-                return _label(wish, lines, half, font, free[0]), free[0]
+            for box in boxes[_is_free(boxes, *obstacles)]:
+                label = _label(wish, lines, half, font, box)
+                if not _runs_over(label, obstacles[1], font):
+                    return label, box
     return None
 
 
@@ -129,8 +173,14 @@ def _label(
         lines=lines,
         x=x,
         top=y - (len(lines) / 2 - _BASE) * _LINE * font,
-        leader=_leader(wish, (x, y), half, font),
+        leader_ends=_leader(wish, (x, y), half, font),
     )
+
+
+def _runs_over(label: Label, boxes: NDArray[np.float64], font: float) -> bool:
+    """Whether a label's leader meets another label."""
+    dots = _dots_on(label.leader_ends, font)
+    return bool(len(boxes) and len(dots) and (_gaps(boxes, dots) <= dots[:, 2]).any())
 
 
 def _half_size(lines: Sequence[str], font: float) -> NDArray[np.float64]:
@@ -145,24 +195,31 @@ def _middles(
     middle = np.array([wish.x, wish.y])
     widths = _WAYS_ABSOLUTE @ half  # of the box, along each way
     if wish.line is not None:
-        yield _along(wish.line, half)
+        yield _along(wish.line, half, font)
     if wish.radius > LARGE * font:
         yield middle - [[0.0, half[1] + 0.6 * font]]
-        yield middle + _WAYS * (wish.radius - widths - 0.7 * font)[:, None]
+        within = _WAYS * (wish.radius - widths - 0.7 * font)[:, None]
+        covers = (np.abs(within) < half + 0.5 * font).all(axis=1)  # the middle's cross
+        yield middle + within[~covers]
     for step in steps:
         yield middle + _WAYS * (wish.radius + widths + step * font)[:, None]
 
 
 def _along(
-    line: tuple[float, float, float, float], half: NDArray[np.float64]
+    line: tuple[float, float, float, float], half: NDArray[np.float64], font: float
 ) -> NDArray[np.float64]:
-    """Return middles on a line such that the box stays between its ends."""
+    """Return middles beside a line such that the box stays between its ends."""
     start, end = np.array(line).reshape(2, 2)
     length = float(np.hypot(*(end - start)))
+    way = (end - start) / max(length, _TINY)
+    aside = np.array([-way[1], way[0]])
     # Half of the box along the line, as a share of the line.
-    reach = float(np.abs(end - start) @ half) / max(length, _TINY) ** 2
+    reach = float(np.abs(way) @ half) / max(length, _TINY)
     shares = _SHARES[(reach < _SHARES) & (1 - reach > _SHARES)]
-    return np.asarray(start + shares[:, None] * (end - start))
+    off = float(np.abs(aside) @ half) + 0.3 * font
+    on_line = start + shares[:, None] * (end - start)
+    sides = np.stack([on_line + off * aside, on_line - off * aside], axis=1)
+    return np.asarray(sides.reshape(-1, 2))
 
 
 def _inside(
@@ -177,8 +234,9 @@ def _is_free(
     boxes: NDArray[np.float64],
     circles: NDArray[np.float64],
     labels: NDArray[np.float64],
+    foreign: NDArray[np.float64],
 ) -> NDArray[np.bool_]:
-    """Tell for each box whether it meets no circle and no label."""
+    """Tell for each box whether it meets no circle, no label and lies in no other disc."""
     if not len(boxes):
         return np.zeros(0, dtype=np.bool_)
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
@@ -190,6 +248,8 @@ def _is_free(
     a, b = boxes[:, None], close[None]
     overlap = (a[..., :2] < b[..., 2:]) & (a[..., 2:] > b[..., :2])
     hit |= np.logical_and(overlap[..., 0], overlap[..., 1]).any(axis=1)
+    middles = (boxes[:, None, :2] + boxes[:, None, 2:]) / 2 - foreign[None, :, :2]
+    hit |= (np.hypot(middles[..., 0], middles[..., 1]) < foreign[:, 2]).any(axis=1)
     return np.asarray(~hit, dtype=np.bool_)
 
 
@@ -204,14 +264,26 @@ def _gaps(boxes: NDArray[np.float64], circles: NDArray[np.float64]) -> NDArray[n
 
 def _leader(
     wish: Wish, middle: tuple[float, float], half: NDArray[np.float64], font: float
-) -> str | None:
+) -> tuple[float, float, float, float] | None:
     """Return a line from the feature's edge to the label's edge, where it is far."""
-    way = np.array(middle) - (wish.x, wish.y)
-    length = float(np.hypot(*way))
-    reach = float(np.abs(way / max(length, _TINY)) @ half)
-    if length - wish.radius - reach < font:
+    start = _start(wish, np.array(middle))
+    way = np.array(middle) - start
+    length = max(float(np.hypot(*way)), _TINY)
+    # From the label's middle to its edge, along the leader.
+    reach = float((half * length / np.maximum(np.abs(way), _TINY)).min())
+    if length - wish.radius - reach < 1.2 * font:
         return None
     (a, b), (c, d) = (
-        (wish.x, wish.y) + along / length * way for along in (wish.radius, length - reach)
+        start + along / length * way for along in (wish.radius, length - reach)
     )
-    return f"M{a:.3f} {b:.3f}L{c:.3f} {d:.3f}"
+    return float(a), float(b), float(c), float(d)
+
+
+def _start(wish: Wish, middle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where a leader starts: the middle of a feature, or the nearest point of its line."""
+    if wish.line is None:
+        return np.array([wish.x, wish.y])
+    start, end = np.array(wish.line).reshape(2, 2)
+    way = end - start
+    share = float((middle - start) @ way) / max(float(way @ way), _TINY)
+    return np.asarray(start + min(max(share, 0.0), 1.0) * way)

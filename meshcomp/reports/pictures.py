@@ -23,6 +23,7 @@ from meshcomp.reports._closeups import (
     likeness,
     scale_in_words,
 )
+from meshcomp.reports._dimensions import dimension_line
 from meshcomp.reports._labels import LARGE, Label, Wish, placed
 from meshcomp.reports._rows import Row, grouped, ids_in_words, rows_of
 from meshcomp.results import PlanView, Record
@@ -112,7 +113,9 @@ def _picture(
         if name in rows
     ]
     seen = [row for row, _, _ in marked]
-    marks = tuple(_mark(row, (x, y), font) for row, x, y in marked)
+    marks = _off_circles(
+        view, seen, [_mark(row, (x, y), font) for row, x, y in marked], font
+    )
     labels, without, has_sizes = _labelled(view, seen, marks, box=box, font=font)
     windows = close_ups(view, [row for row in seen if likeness(row) not in shown], part)
     return Picture(
@@ -131,6 +134,41 @@ def _picture(
         ruler=ruler,
         close_ups=windows,
         scale_of_close_ups=scale_in_words(windows),
+    )
+
+
+def _off_circles(
+    view: PlanView, rows: Sequence[Row], marks: Sequence[Mark], font: float
+) -> tuple[Mark, ...]:
+    """Move the lines across walls to where both walls are and no circle is in the way."""
+    taken = [(m.x, -m.y, m.radius) for m in marks if m.radius]
+    moved = dict(enumerate(marks))
+    lengths = {k: math.dist(m.line[:2], m.line[2:]) for k, m in moved.items() if m.line}
+    # The shortest has the first choice; long ones keep off its line too.
+    for k in sorted(lengths, key=lengths.__getitem__):
+        wall = rows[k].feature
+        circles = np.array(taken).reshape(-1, 3)
+        line = (
+            dimension_line(wall, view.before, circles, 0.8 * font)
+            if isinstance(wall, Wall)
+            else None
+        )
+        if line is not None:
+            moved[k] = _across(marks[k], line, font)
+        taken.append((moved[k].x, -moved[k].y, 0.3 * font))
+    return tuple(moved.values())
+
+
+def _across(mark: Mark, line: tuple[float, float, float, float], font: float) -> Mark:
+    """Put a mark on a line across its walls, (x, y, x, y) with y upwards."""
+    a, b, c, d = line
+    down = (a, -b, c, -d)
+    return replace(
+        mark,
+        x=(a + c) / 2,
+        y=-(b + d) / 2,
+        line=down,
+        path=_ended_line(down, 0.6 * font),
     )
 
 

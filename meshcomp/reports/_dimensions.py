@@ -1,0 +1,97 @@
+"""Where a plan view shows the distance of two walls: both are there, little is crossed.
+
+Lines are (x, y, x, y) in mm, y upwards as on the bed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.features import Wall
+from meshcomp.remeasuring.places import merged
+
+__all__ = ["dimension_line"]
+
+_NEAR = 0.02  # mm, an outline to a wall's plane
+_SQUARE = 1e-3  # sine
+# Places along the stretch that both walls have in common, the best first.
+_SHARES = (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9, 0.27, 0.73)
+
+
+def dimension_line(
+    wall: Wall,
+    rings: Sequence[NDArray[np.float64]],
+    circles: NDArray[np.float64],
+    gap: float,
+) -> tuple[float, float, float, float] | None:
+    """Choose a line from plane to plane of a wall or a slot.
+
+    Parameters
+    ----------
+    wall : Wall
+        With a size.
+    rings : sequence of (n, 2) float
+        Outline of the part before, in the view, mm.
+    circles : (k, 3) float
+        Middles and radii of what had better not be crossed, mm.
+    gap : float
+        Distance to keep from the circles, mm.
+
+    Returns
+    -------
+    line : tuple of four floats, or None
+        None where the view does not show both planes opposite each other.
+
+    Examples
+    --------
+    >>> square = np.array([(0.0, 0.0), (8, 0), (8, 6), (0, 6)])
+    >>> wall = Wall(
+    ...     id="wall-01", kind="wall", is_internal=False, nominal_size=8.0,
+    ...     point=np.array([4.0, 3, 1]), direction=np.array([1.0, 0, 0]), start=0.0,
+    ...     end=8.0, level=(0.0, 2.0), curve_length=None, faces=np.zeros(0, int),
+    ... )
+    >>> line = dimension_line(wall, [square], np.array([(4.0, 3.0, 1.0)]), 0.5)
+    >>> tuple(round(x, 9) for x in line)
+    (0.0, 1.2, 8.0, 1.2)
+    """
+    normal = wall.direction[:2]
+    along = np.array([-normal[1], normal[0]])
+    common = _common(*(_stretches(rings, normal, at) for at in (wall.start, wall.end)))
+    if not len(common):
+        return None
+    low, high = common[np.argmax(common[:, 1] - common[:, 0])]
+    places = low + np.array(_SHARES) * (high - low)
+    apart = np.abs(places[:, None] - circles[:, :2] @ along)
+    across = circles[:, :2] @ normal
+    between = (across > wall.start) & (across < wall.end)
+    crossed = ((apart < circles[:, 2] + gap) & between).sum(axis=1)
+    best = float(places[np.argmin(crossed)])
+    (a, b), (c, d) = (at * normal + best * along for at in (wall.start, wall.end))
+    return float(a), float(b), float(c), float(d)
+
+
+def _stretches(
+    rings: Sequence[NDArray[np.float64]], normal: NDArray[np.float64], at: float
+) -> NDArray[np.float64]:
+    """From and to along a plane of each line of the outline that lies in it, (k, 2)."""
+    starts = np.concatenate([np.zeros((0, 2)), *rings])
+    ends = np.concatenate(
+        [np.zeros((0, 2)), *(np.roll(ring, -1, axis=0) for ring in rings)]
+    )
+    way = ends - starts
+    lengths = np.hypot(way[:, 0], way[:, 1])
+    good = np.abs(way @ normal) <= _SQUARE * lengths
+    good &= np.abs((starts + ends) @ normal / 2 - at) < _NEAR
+    along = np.array([-normal[1], normal[0]])
+    lines = np.column_stack([starts[good] @ along, ends[good] @ along])
+    return merged(np.sort(lines, axis=1))  # sections have points amid straight lines
+
+
+def _common(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Stretches that lines of two lists have in common, (k, 2)."""
+    low = np.maximum(a[:, None, 0], b[:, 0]).ravel()
+    high = np.minimum(a[:, None, 1], b[:, 1]).ravel()
+    return np.column_stack([low, high])[high > low]
