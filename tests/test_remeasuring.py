@@ -167,6 +167,19 @@ def test_a_wall_that_is_bent_is_measured_at_its_worst(tmp_path):
     assert not sizes[wall.id].conforms
 
 
+@pytest.mark.parametrize("tilt", [0.004, 0.04])
+def test_a_wall_that_leans_within_the_section_is_measured_at_its_worst(tilt, tmp_path):
+    found = inspected(plane.prism([rectangle(20, 18)], 0, 5), tmp_path)
+    wall = next(f for f in found.walls if f.nominal_size == pytest.approx(20.0))
+    vertices = found.part.mesh.vertices.copy()
+    vertices[:, 0] += np.where(
+        vertices[:, 0] == 20.0, tilt * (vertices[:, 1] - 9.0) / 18.0, 0.0
+    )
+    size = measured(found, found.part.mesh.moved(vertices))[wall.id]
+    assert not size.conforms
+    assert abs(size.achieved - 20.0) == pytest.approx(tilt / 2, abs=1e-8)
+
+
 def test_what_is_left_alone_but_moved_by_its_neighbours_is_named(tmp_path):
     found = inspected(stepped(), tmp_path)
     wall = next(f for f in found.walls if f.nominal_size == pytest.approx(20.0))

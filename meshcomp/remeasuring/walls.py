@@ -13,6 +13,7 @@ __all__ = ["distance_at"]
 
 _NEAR = 0.06  # mm, a line to the plane expected
 _SQUARE = 1e-3  # sine
+_BENT = 0.05  # sine, of a wall that is no longer straight
 _SHORT = 0.05  # mm: shorter lines say little of a direction
 _OWN = 0.5  # of a line's length, or of the wall's
 _LEAST_SEEN = 0.6  # of the wall's length
@@ -31,10 +32,13 @@ def distance_at(wall: Wall, planned: float, place: Place, outline: Outline) -> f
         In mm, of those places of the two planes that are farthest from what was planned;
         None if too little of one plane is seen.
     """
+    exact = (planned, planned)
     nominal = wall.end - wall.start
-    for sizes in ((planned, planned), (min(planned, nominal), max(planned, nominal))):
+    between = (min(planned, nominal), max(planned, nominal))
+    # A wall that is not as planned may have stayed as it was, or be bent.
+    for sizes, slope in ((exact, _SQUARE), (between, _SQUARE), (between, _BENT)):
         first, second = (
-            _positions(wall, outline.bends, side, sizes, stretches)
+            _positions(wall, outline.bends, side, (sizes, slope), stretches)
             for side, stretches in ((-1, place.first), (1, place.second))
         )
         if len(first) and len(second):
@@ -49,10 +53,11 @@ def _positions(
     wall: Wall,
     outline: Outline,
     side: int,
-    sizes: tuple[float, float],
+    limits: tuple[tuple[float, float], float],
     stretches: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Position of each line of one plane, mm; none if they show too little of it."""
+    """Position of both ends of each line of one plane; none if too little is seen."""
+    sizes, slope = limits
     normal = wall.direction[:2]
     ends = outline.points[outline.following]
     way, lengths = ends - outline.points, outline.lengths
@@ -63,7 +68,7 @@ def _positions(
     out = side * (position - (wall.start + wall.end) / 2)
     good = (
         (lengths > _SHORT)
-        & (np.abs(way @ normal) < _SQUARE * lengths)
+        & (np.abs(way @ normal) < slope * lengths)
         & (facing > 0)
         & (out > sizes[0] / 2 - _NEAR)
         & (out < sizes[1] / 2 + _NEAR)
@@ -74,7 +79,10 @@ def _positions(
     whole = float((stretches[:, 1] - stretches[:, 0]).sum())
     own = (shared > _OWN * lengths[good]) | (shared > _OWN * whole)
     seen = float(shared[own].sum())
-    return position[good][own] if seen >= _LEAST_SEEN * whole else np.zeros(0)
+    if seen < _LEAST_SEEN * whole:
+        return np.zeros(0)
+    mine = np.flatnonzero(good)[own]
+    return np.concatenate([outline.points[mine] @ normal, ends[mine] @ normal])
 
 
 def _overlaps(
