@@ -212,14 +212,6 @@ def test_facets_lose_nothing_any_more_by_the_chord_formula(
     assert 8.0 - middle.flats > 8.2 - after.flats
 
 
-CROSSED = pytest.mark.xfail(
-    strict=True,
-    reason="lying bores that other bores cross are not found; their walls count as "
-    "outside walls, and move inward",
-)
-
-
-@CROSSED
 @pytest.mark.parametrize("tessellation", TESSELLATIONS)
 @pytest.mark.parametrize("wish", WISHES)
 def test_bores_that_cross_each_other_have_their_planned_diameter(

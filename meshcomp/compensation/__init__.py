@@ -80,6 +80,7 @@ def _guarded(
     places = places_of_contact(inspection, touching)
     holding = nothing_held(len(mesh.vertices), len(inspection.features))
     holding.cylinders[list(places)] = 0.0
+    holding.coarse[list(places)] = True
     refined = _refined(inspection, plan, holding)
     charts = charts_of(regions, refined)
     change: VolumeChange | None = None
@@ -97,9 +98,9 @@ def _guarded(
         if len(corners) == 0:
             continue
         places = {**places_at(corners, refined, wanted, reason), **places}
-        still = holding.cylinders == 0
+        before = holding
         holding = held_more(holding, refined.mesh, wanted, corners, _largest(plan))
-        if ((holding.cylinders == 0) & ~still).any():
+        if (holding.coarse & ~before.coarse).any():
             refined = _refined(inspection, plan, holding)
             charts = charts_of(regions, refined)
     x, y, z = inspection.part.stand.to_file(result.mesh.corners[pairs[0, 0]].mean(axis=0))
@@ -112,13 +113,13 @@ def _guarded(
 
 def _refined(inspection: Inspection, plan: Plan, holding: Holding) -> Refined:
     """Split the facets of all cylinders that are to change."""
-    rows = zip(inspection.features, plan.corrections, holding.cylinders, strict=True)
+    rows = zip(inspection.features, plan.corrections, holding.coarse, strict=True)
     return refine(
         inspection.part.mesh,
         [
             feature
-            for feature, correction, share in rows
-            if is_sized(feature, correction) and not correction.is_left_alone and share > 0
+            for feature, correction, coarse in rows
+            if is_sized(feature, correction) and not (correction.is_left_alone or coarse)
         ],
     )
 

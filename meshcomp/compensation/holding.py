@@ -2,13 +2,14 @@
 
 Every vertex has the share of its motion that it may make, and every cylinder the share
 of its change of radius. At each place that is unsound, what matters least is held first:
-vertices of plain walls, then of straight walls, then whole cylinders; where all of them
-stand still already, their neighbours follow.
+vertices of plain walls, then of straight walls, then whole cylinders, which first lose
+their new facets and then part of their change; where all of them stand still already,
+their neighbours follow.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,11 +31,12 @@ class Holding:
 
     vertices: NDArray[np.float64]  # (n,) of the inspected mesh
     cylinders: NDArray[np.float64]  # (features,)
+    coarse: NDArray[np.bool_]  # (features,) cylinders whose facets are kept as they are
 
 
 def nothing_held(vertices: int, features: int) -> Holding:
     """Let everything move as asked."""
-    return Holding(np.ones(vertices), np.ones(features))
+    return Holding(np.ones(vertices), np.ones(features), np.zeros(features, dtype=bool))
 
 
 def held_more(
@@ -64,14 +66,16 @@ def held_more(
         around = _neighbourhood(mesh, bad[stuck].ravel())
         struck = np.union1d(struck, around[tiers[around] != _STILL])
     round_ones = np.unique(owners[struck[tiers[struck] == _ROUND]])
-    cylinders = holding.cylinders.copy()
-    cylinders[round_ones] = _lessened(cylinders[round_ones])
+    cylinders, coarse = holding.cylinders.copy(), holding.coarse.copy()
+    tried = round_ones[coarse[round_ones]]
+    cylinders[tried] = _lessened(cylinders[tried])
+    coarse[round_ones] = True
     walls = struck[tiers[struck] != _ROUND]
     shares = holding.vertices.copy()
     shares[walls] = _lessened(shares[walls])
     stiff = tiers[: len(shares)] != _PLAIN
     stiff[walls] = False
-    return replace(holding, vertices=_eased(shares, mesh, stiff, most), cylinders=cylinders)
+    return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
 
 
 def _lessened(shares: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.compensation.holding import Holding
-from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.compensation.targets import Targets, is_sized
+from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
@@ -50,6 +51,10 @@ def places_of_contact(
     }
 
 
+def _stays_coarse(feature: Feature, coarse: bool) -> bool:
+    return bool(coarse) and isinstance(feature, Cylinder) and feature.sagitta > SAGITTA
+
+
 def limited(
     inspection: Inspection,
     plan: Plan,
@@ -79,10 +84,14 @@ def limited(
             least = float(holding.cylinders[index])
         if index in places and places[index][1] == _CONTACT:
             least = 0.0
-        if correction.is_left_alone or correction.offset == 0 or least == 1.0:
+        if correction.is_left_alone or correction.offset == 0:
+            continue
+        if least == 1.0 and not _stays_coarse(feature, holding.coarse[index]):
             continue
         lowest = mesh.vertices[mine[np.argmin(shares)]]
         point, reason = places.get(index, (lowest, _BESIDE))
+        if least == 1.0:
+            reason = f"{reason}: its facets stay as coarse as they were"
         x, y, z = inspection.part.stand.to_file(point).tolist()
         limits.append(
             Limit(

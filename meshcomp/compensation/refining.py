@@ -16,7 +16,7 @@ from meshcomp.compensation.quads import Quads, edge_keys, paired_faces
 from meshcomp.features import Cylinder
 from meshcomp.meshes import Mesh
 
-__all__ = ["Refined", "refine"]
+__all__ = ["SAGITTA", "Refined", "refine"]
 
 SAGITTA = 0.001  # mm: facets of a compensated cylinder are at most this far inside
 _SAME_STEP = 0.3  # of the widest facet: corners nearer than this stand on one plane
