@@ -51,8 +51,8 @@ def places_of_contact(
     }
 
 
-def _stays_coarse(feature: Feature, coarse: bool) -> bool:
-    return bool(coarse) and isinstance(feature, Cylinder) and feature.sagitta > SAGITTA
+def _is_coarse(feature: Feature) -> bool:
+    return isinstance(feature, Cylinder) and feature.sagitta > SAGITTA
 
 
 def limited(
@@ -86,7 +86,7 @@ def limited(
             least = 0.0
         if correction.is_left_alone or correction.offset == 0:
             continue
-        if least == 1.0 and not _stays_coarse(feature, holding.coarse[index]):
+        if least == 1.0 and not (holding.coarse[index] and _is_coarse(feature)):
             continue
         lowest = mesh.vertices[mine[np.argmin(shares)]]
         point, reason = places.get(index, (lowest, _BESIDE))

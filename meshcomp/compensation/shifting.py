@@ -262,6 +262,7 @@ def _round(
         normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
         d += _least_squares(len(vertices), rows, normals, (missing, weights))
     d[~free, 2] = 0.0
+    _within_bounds(mesh, vertices, d)
     moved[vertices] = d
 
 
@@ -292,7 +293,19 @@ def _free_heights(
     horizontal = np.hypot(*corners.normal[:, :2].T)
     sloping = (horizontal > _LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > _LEVEL_LIMIT)
     free[of_corner[sloping & (corners.weight > 0)]] = True
+    # What lies on a level face stays on it, to the last bit.
+    level = (horizontal <= _LEVEL_LIMIT) & (corners.weight > _SLIVER)
+    free[of_corner[level]] = False
     return free
+
+
+def _within_bounds(mesh: Mesh, vertices: NDArray[np.int64], d: NDArray[np.float64]) -> None:
+    """Keep the lowest and the highest points where they are, and all others between."""
+    heights = mesh.vertices[:, 2]
+    low, high = heights.min(), heights.max()
+    own = heights[vertices]
+    d[:, 2] = np.clip(own + d[:, 2], low, high) - own
+    d[(own == low) | (own == high), 2] = 0.0
 
 
 def _least_squares(

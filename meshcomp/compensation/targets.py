@@ -65,8 +65,9 @@ def targets(
         share = 0.0 if correction.is_left_alone else correction.offset * held[index]
         offset[found.faces], feature[found.faces] = share, index
         is_straight[found.faces] = found.kind in {"wall", "slot"}
-        if is_sized(found, correction):
+        if isinstance(found, Cylinder):
             offset[found.entry_faces], feature[found.entry_faces] = share, index
+        if is_sized(found, correction):
             is_round[found.faces] = is_round[found.entry_faces] = True
             is_entry[found.entry_faces] = True
     offset[still] = 0.0

@@ -65,8 +65,11 @@ def _yielded(mesh: Mesh, wanted: Targets, d: NDArray[np.float64]) -> float:
 
 
 def _change(mesh: Mesh, feature: Feature, correction: Correction) -> float:
-    if not isinstance(feature, Cylinder) or correction.mesh_size is None:
+    if not isinstance(feature, Cylinder):
         return correction.offset * _side_area(mesh, feature.faces)
+    if correction.mesh_size is None:
+        faces = np.concatenate([feature.faces, feature.entry_faces])
+        return correction.offset * _side_area(mesh, faces)
     entries = correction.offset * _side_area(mesh, feature.entry_faces)
     vectors = mesh.area_vectors[feature.faces]
     middles = mesh.corners[feature.faces].mean(axis=1) - feature.point
