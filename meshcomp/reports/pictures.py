@@ -24,7 +24,7 @@ from meshcomp.reports._closeups import (
     scale_in_words,
 )
 from meshcomp.reports._labels import LARGE, Label, Wish, placed
-from meshcomp.reports._marks import Mark, mark_of, off_circles, tone_of
+from meshcomp.reports._marks import Mark, mark_of, off_circles
 from meshcomp.reports._rows import Row, grouped, ids_in_words, rows_of
 from meshcomp.results import PlanView, Record
 
