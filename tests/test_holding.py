@@ -1,0 +1,73 @@
+"""What is held back where a mesh would fold or cross, and what stays exact beside it.
+
+Sizes are measured by tests/outside/measure.py, crossings counted by pymeshlab.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from outside import crossings, measure, plane
+
+import meshcomp
+from meshcomp.meshes import Mesh
+from meshcomp.results import Compensated
+
+
+def circle(diameter, facets, centre=(0.0, 0.0)):
+    turns = 2 * np.pi * np.arange(facets) / facets
+    return diameter / 2 * np.column_stack([np.cos(turns), np.sin(turns)]) + centre
+
+
+def made(mesh: Mesh, rule: meshcomp.ByHand) -> Compensated:
+    spacer = meshcomp.demo_part("shaft_spacer")
+    one_piece = np.zeros(len(mesh.faces), dtype=np.int64)
+    found = meshcomp.inspect(replace(spacer, mesh=mesh, piece_of_face=one_piece))
+    return meshcomp.compensate(found, meshcomp.plan(found, rule))
+
+
+def comb(gap: float) -> Mesh:
+    """Return a plate 40 x 20 whose upper edge has one narrow notch, 8 mm deep."""
+    half = gap / 2
+    outline = [(-20, -10), (20, -10), (20, 10), (half, 10), (half, 2), (-half, 2)]
+    return plane.prism([np.array([*outline, (-half, 10), (-20, 10)], dtype=float)], 0, 5)
+
+
+def test_a_notch_that_would_close_is_held_and_the_far_walls_are_exact():
+    result = made(comb(0.06), meshcomp.ByHand(wall_growth=0.05))
+    mesh = result.part.mesh
+    assert crossings.crossing_faces(mesh) == 0
+    assert measure.width_between(mesh, (1, 0, 0), (0, -5, 2.5)) == pytest.approx(40.1)
+    assert result.limits != ()
+    assert min(limit.used for limit in result.limits) < 0.03
+
+
+def test_two_bores_that_would_grow_into_each_other_are_held_and_said_so():
+    outline = np.array([(-20, -10), (20, -10), (20, 10), (-20, 10)], dtype=float)
+    left, right = circle(8, 64, (-4.05, 0)), circle(8, 64, (4.05, 0))
+    plate = plane.prism([outline, left[::-1], right[::-1]], 0, 5)
+    result = made(plate, meshcomp.ByHand(bore_opening=0.3))
+    assert crossings.crossing_faces(result.part.mesh) == 0
+    assert {limit.feature_id for limit in result.limits} <= {"bore-01", "bore-02"}
+    bores = meshcomp.inspect(result.part).cylinders
+    assert sum(bore.nominal_size for bore in bores) < 16.2
+
+
+def test_nothing_is_held_where_nothing_is_narrow():
+    result = made(comb(3.0), meshcomp.ByHand(wall_growth=0.05))
+    assert result.limits == ()
+
+
+def test_a_slope_gives_way_to_the_wall_behind_it():
+    # A roof from a wall at y = 0 falling to y = 20: over the ridge they want opposites.
+    outline = np.array([(0, 0), (20, 0), (20, 10), (0, 10)], dtype=float)
+    block = plane.prism([outline], 0, 8)
+    low = (block.vertices[:, 1] == 10) & (block.vertices[:, 2] == 8)
+    roof = block.moved(block.vertices - np.where(low[:, None], (0, 0, 2.0), 0.0))
+    result = made(roof, meshcomp.ByHand(wall_growth=0.05))
+    after = result.part.mesh
+    ridge = after.vertices[after.vertices[:, 2] == 8]
+    assert ridge[:, 1] == pytest.approx(-0.05, abs=1e-6)
+    assert np.array_equal(measure.z_bounds(after), measure.z_bounds(roof))
