@@ -69,7 +69,7 @@ def solid_state(mesh: Mesh, topology: Topology, stand: Stand) -> SolidState:
     return SolidState(
         is_watertight=topology.is_closed,
         bodies=bodies,
-        genus=genus(mesh, bodies),
+        genus=genus(topology, bodies),
         volume=mesh.volume,
         bounds=((low[0], low[1], low[2]), (high[0], high[1], high[2])),
         triangles=len(mesh.faces),

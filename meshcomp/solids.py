@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
-from meshcomp.topology import Topology, components, next_half_edge, topology_of
+from meshcomp.topology import Topology, components, fans, topology_of
 
 __all__ = ["Solid", "sections_at", "solid_of", "triangulate_outline"]
 
@@ -125,13 +125,10 @@ def _apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray
 
     Where bodies touch at a vertex or along an edge, manifold3d would pair faces anew.
     """
-    half_edges = np.arange(len(topology.twins))
-    # A corner is named by the half-edge that starts there.
-    pairs = np.column_stack([half_edges, next_half_edge(topology.twins)])
-    fans = components(len(half_edges), pairs)
-    first = np.zeros(int(fans.max(initial=-1)) + 1, dtype=np.int64)
-    first[fans] = mesh.faces.ravel()
-    return mesh.vertices[first], fans.reshape(-1, 3)
+    own = fans(topology)
+    first = np.zeros(int(own.max(initial=-1)) + 1, dtype=np.int64)
+    first[own] = mesh.faces.ravel()
+    return mesh.vertices[first], own.reshape(-1, 3)
 
 
 def _used(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 
-__all__ = ["Topology", "components", "genus", "next_half_edge", "topology_of"]
+__all__ = ["Topology", "components", "fans", "genus", "next_half_edge", "topology_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,10 +178,39 @@ def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.asarray(np.cumsum(root == np.arange(count))[root] - 1, dtype=np.int64)
 
 
-def genus(mesh: Mesh, bodies: int) -> int:
+def fans(topology: Topology) -> NDArray[np.int64]:
+    """Label the fans of faces about the vertices.
+
+    Where bodies touch in a vertex, it has a fan for each of them.
+
+    Returns
+    -------
+    labels : (3 m,) int
+        Fan of each corner, in the order of the half-edges that start there.
+    """
+    if not topology.is_closed:
+        half_edges = np.flatnonzero(topology.twins >= 0)
+        after = next_half_edge(topology.twins[half_edges])
+        return components(len(topology.twins), np.column_stack([half_edges, after]))
+    # The corners of a fan are a cycle: the least of twice as many is known at each step.
+    after = next_half_edge(topology.twins)
+    least = np.minimum(np.arange(len(after)), after)
+    while True:
+        after = after[after]
+        lower = np.minimum(least, least[after])
+        if (lower == least).all():
+            break
+        least = lower
+    is_first = least == np.arange(len(least))
+    return np.asarray(np.cumsum(is_first)[least] - 1, dtype=np.int64)
+
+
+def genus(topology: Topology, bodies: int) -> int:
     """Count the handles of a closed mesh, summed over its bodies.
 
-    By Euler's formula V - E + F = 2 (bodies - genus).
+    By Euler's formula V - E + F = 2 (bodies - genus), V the fans: bodies that touch in
+    vertices or edges are counted each for itself.
     """
-    vertices = len(np.unique(mesh.faces))
-    return bodies - (vertices - len(mesh.faces) // 2) // 2
+    vertices = int(fans(topology).max(initial=-1)) + 1
+    faces = len(topology.twins) // 3
+    return bodies - (vertices - faces // 2) // 2

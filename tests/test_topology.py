@@ -11,7 +11,7 @@ import trimesh
 
 from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
 from meshcomp.scenario import demo_part
-from meshcomp.topology import components, genus, topology_of
+from meshcomp.topology import components, fans, genus, topology_of
 
 SHAPES = {
     "box": (trimesh.creation.box, 0),
@@ -28,7 +28,7 @@ def test_closed_shapes_are_closed_and_have_their_handles(name):
     topology = topology_of(mesh)
     assert topology.is_closed
     assert len(topology.open_half_edges) == 0
-    assert genus(mesh, 1) == handles
+    assert genus(topology, 1) == handles
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -94,4 +94,32 @@ def test_components_are_numbered_from_zero():
 def test_handles_are_summed_over_bodies():
     rings = [mesh_from_trimesh(trimesh.creation.torus(8, 2)) for _ in range(3)]
     apart = [mesh.moved(mesh.vertices + (30 * k, 0, 0)) for k, mesh in enumerate(rings)]
-    assert genus(concatenate(apart), 3) == 3
+    assert genus(topology_of(concatenate(apart)), 3) == 3
+
+
+@pytest.mark.parametrize("shift", [(1.0, 1.0, 0.0), (1.0, 1.0, 1.0)])
+def test_bodies_that_touch_in_an_edge_or_a_vertex_have_no_handles(shift):
+    box = mesh_from_trimesh(trimesh.creation.box())
+    both = concatenate([box, box.moved(box.vertices + shift)])
+    vertices, faces = np.unique(both.vertices, axis=0, return_inverse=True)
+    welded = Mesh(vertices, faces.reshape(-1)[both.faces])
+    assert len(vertices) < len(both.vertices)
+    topology = topology_of(welded)
+    assert topology.is_closed
+    assert genus(topology, 2) == 0
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_each_vertex_of_a_plain_solid_has_one_fan(name):
+    mesh = mesh_from_trimesh(SHAPES[name][0]())
+    own = fans(topology_of(mesh))
+    pairs = np.unique(np.column_stack([own, mesh.faces.ravel()]), axis=0)
+    assert len(pairs) == own.max() + 1 == len(np.unique(mesh.faces))
+
+
+def test_a_vertex_in_which_two_bodies_touch_has_two_fans():
+    box = mesh_from_trimesh(trimesh.creation.box())
+    both = concatenate([box, box.moved(box.vertices + 1.0)])
+    vertices, faces = np.unique(both.vertices, axis=0, return_inverse=True)
+    own = fans(topology_of(Mesh(vertices, faces.reshape(-1)[both.faces])))
+    assert (len(vertices), own.max() + 1) == (15, 16)
