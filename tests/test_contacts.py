@@ -58,7 +58,7 @@ def test_contact_is_area_in_common_as_shapely_finds_it():
         points = np.column_stack([np.concatenate([lower, upper]), np.zeros(6)])
         pair = Mesh(points, [(0, 1, 2), (3, 4, 5)])
         found = touching_faces(pair, np.array([0, 1]), 0.001)
-        assert found.all() == (flat[0].intersection(flat[1]).area > 1e-4)
+        assert found.all() == (flat[0].intersection(flat[1]).area > 1e-7)
 
 
 @pytest.mark.parametrize(
