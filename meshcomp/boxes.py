@@ -28,21 +28,23 @@ def overlapping_boxes(
     pairs : (k, 2) int
         Each pair once.
     """
-    low, high = corners.min(axis=1), corners.max(axis=1)
+    low, high = corners[:, 0].copy(), corners[:, 0].copy()
+    for k in range(1, corners.shape[1]):
+        np.minimum(low, corners[:, k], out=low)
+        np.maximum(high, corners[:, k], out=high)
     order = np.argsort(_along_a_curve((low + high) / 2), kind="stable")
-    levels = _tree(low[order], high[order], marked[order])
+    levels = _tree(low[order].T, high[order].T, marked[order])
     first = second = np.zeros(1, dtype=np.int64)
     for lows, highs, flags in reversed(levels[:-1]):
         same = first == second
         a, b = 2 * first, 2 * second
         first = np.concatenate([a, a, a + 1, (a + 1)[~same]])
         second = np.concatenate([b, b + 1, b + 1, b[~same]])
-        keep = (
-            (flags[first] | flags[second])
-            & (lows[first] <= highs[second]).all(axis=1)
-            & (lows[second] <= highs[first]).all(axis=1)
-        )
+        keep = flags[first] | flags[second]
         first, second = first[keep], second[keep]
+        for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
+            keep = (low[first] <= high[second]) & (low[second] <= high[first])
+            first, second = first[keep], second[keep]
     apart = first != second
     return np.column_stack([order[first[apart]], order[second[apart]]])
 
@@ -64,15 +66,16 @@ _Level = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
 def _tree(
     low: NDArray[np.float64], high: NDArray[np.float64], marked: NDArray[np.bool_]
 ) -> list[_Level]:
-    """Boxes of the leaves, of pairs of them, and so on up to the root."""
-    size = 1 << max(int(np.ceil(np.log2(max(len(low), 1)))), 0)
-    lows, highs = np.full((size, 3), np.inf), np.full((size, 3), -np.inf)
+    """Boxes of the leaves, (3, n), of pairs of them, and so on up to the root."""
+    count = len(marked)
+    size = 1 << max(int(np.ceil(np.log2(max(count, 1)))), 0)
+    lows, highs = np.full((3, size), np.inf), np.full((3, size), -np.inf)
     flags = np.zeros(size, dtype=bool)
-    lows[: len(low)], highs[: len(high)], flags[: len(marked)] = low, high, marked
+    lows[:, :count], highs[:, :count], flags[:count] = low, high, marked
     levels = [(lows, highs, flags)]
-    while len(lows) > 1:
-        lows = np.minimum(lows[::2], lows[1::2])
-        highs = np.maximum(highs[::2], highs[1::2])
+    while len(flags) > 1:
+        lows = np.minimum(lows[:, ::2], lows[:, 1::2])
+        highs = np.maximum(highs[:, ::2], highs[:, 1::2])
         flags = flags[::2] | flags[1::2]
         levels.append((lows, highs, flags))
     return levels

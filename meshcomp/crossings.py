@@ -59,17 +59,19 @@ def _reach_through(
 
     Faces that share an edge are left out: they can only fold.
     """
-    a, b = mesh.faces[pairs[:, 0]], mesh.faces[pairs[:, 1]]
-    shared = (a[:, :, None] == b[:, None, :]).sum(axis=(1, 2))
-    rows = np.flatnonzero(shared < 2)  # noqa: PLR2004
+    offsets = dot(normals, mesh.vertices[mesh.faces[:, 0]])
+    rows = np.arange(len(pairs))
     for one, other in ((0, 1), (1, 0)):
         plane, corners = pairs[rows, one], mesh.faces[pairs[rows, other]]
-        origin = mesh.vertices[mesh.faces[plane, 0]]
-        height = dot(mesh.vertices[corners] - origin[:, None], normals[plane][:, None])
-        through = (height.min(axis=1) < -_LEAST_DEPTH) & (height.max(axis=1) > _LEAST_DEPTH)
-        rows = rows[through]
+        normal, offset = normals[plane], offsets[plane]
+        heights = [dot(normal, mesh.vertices[corners[:, k]]) - offset for k in range(3)]
+        low = np.minimum(np.minimum(heights[0], heights[1]), heights[2])
+        high = np.maximum(np.maximum(heights[0], heights[1]), heights[2])
+        rows = rows[(low < -_LEAST_DEPTH) & (high > _LEAST_DEPTH)]
+    a, b = mesh.faces[pairs[rows, 0]], mesh.faces[pairs[rows, 1]]
+    shared = (a[:, :, None] == b[:, None, :]).sum(axis=(1, 2))
     reach = np.zeros(len(pairs), dtype=bool)
-    reach[rows] = True
+    reach[rows[shared < 2]] = True  # noqa: PLR2004
     return reach
 
 

@@ -71,8 +71,9 @@ def _change(mesh: Mesh, feature: Feature, correction: Correction) -> float:
         faces = np.concatenate([feature.faces, feature.entry_faces])
         return correction.offset * _side_area(mesh, faces)
     entries = correction.offset * _side_area(mesh, feature.entry_faces)
-    vectors = mesh.area_vectors[feature.faces]
-    middles = mesh.corners[feature.faces].mean(axis=1) - feature.point
+    wall = Mesh(mesh.vertices, mesh.faces[feature.faces])
+    vectors = wall.area_vectors
+    middles = wall.corners.mean(axis=1) - feature.point
     middles -= np.outer(middles @ feature.direction, feature.direction)
     # Divergence theorem in the plane across the axis: half the flux of the distance.
     swept = abs(float(np.einsum("ij,ij->", vectors, middles))) / 2
@@ -86,7 +87,7 @@ def _unrolled_area(mesh: Mesh, cylinder: Cylinder) -> float:
 
     Sectors of a circle have the area r² / 2 times the angle, however the facets run.
     """
-    away = mesh.corners[cylinder.faces] - cylinder.point
+    away = mesh.vertices[mesh.faces[cylinder.faces]] - cylinder.point
     across = away @ basis_across(cylinder.direction).T
     angles = np.arctan2(across[..., 1], across[..., 0])
     # Measured from the first corner, so that no face is torn at half a turn.
@@ -99,4 +100,5 @@ def _unrolled_area(mesh: Mesh, cylinder: Cylinder) -> float:
 
 def _side_area(mesh: Mesh, faces: NDArray[np.int64]) -> float:
     """Area of faces as seen along their horizontal normals, mm²."""
-    return float(np.hypot(*mesh.area_vectors[faces][:, :2].T).sum())
+    vectors = Mesh(mesh.vertices, mesh.faces[faces]).area_vectors
+    return float(np.hypot(vectors[:, 0], vectors[:, 1]).sum())
