@@ -12,6 +12,8 @@ from meshcomp.meshes import Mesh
 
 __all__ = ["Topology", "components", "fans", "genus", "next_half_edge", "topology_of"]
 
+_HALF_TURN = round(float(np.pi), 6)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Topology:
@@ -106,6 +108,8 @@ def _pair_wedges(
     """
     # Of faces that lie on each other, the one that ends material comes first.
     angles = np.round(_angles_about_edges(mesh, backward, order), 6)
+    # Half a turn either way is one direction.
+    angles = np.where(angles == -_HALF_TURN, _HALF_TURN, angles)
     around = np.lexsort([backward, angles, keys])
     first = np.flatnonzero(np.diff(keys[around], prepend=-1))
     around = around[_rounds(backward[around], first)]

@@ -123,3 +123,22 @@ def test_a_vertex_in_which_two_bodies_touch_has_two_fans():
     vertices, faces = np.unique(both.vertices, axis=0, return_inverse=True)
     own = fans(topology_of(Mesh(vertices, faces.reshape(-1)[both.faces])))
     assert (len(vertices), own.max() + 1) == (15, 16)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("noise", [0.0, 4e-34, -4e-34])
+@pytest.mark.parametrize("corner", range(4))
+def test_bodies_that_share_a_whole_face_stay_two(corner, noise, order):
+    # Noise such as 32-bit files hold puts one of two shared triangles at half a turn to
+    # the left of their edge, and the other at half a turn to the right.
+    box = mesh_from_trimesh(trimesh.creation.box())
+    box = box.moved(box.vertices + 0.5)
+    both = concatenate([box, box.moved(box.vertices - (1.0, 0.0, 0.0))])
+    vertices, faces = np.unique(order * both.vertices, axis=0, return_inverse=True)
+    vertices = order * vertices
+    shared = np.flatnonzero(vertices[:, 0] == 0)
+    assert len(shared) == 4
+    vertices[shared[corner], 0] = noise
+    welded = Mesh(vertices, faces.reshape(-1)[both.faces])
+    labels = components(len(both.faces), topology_of(welded).pairs // 3)
+    assert labels.tolist() == [0] * 12 + [1] * 12
