@@ -21,14 +21,17 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from meshcomp.calibration.record import read_calibration
+    from meshcomp.calibration.estimate import calibrate
+    from meshcomp.calibration.record import read_calibration, write_calibration
     from meshcomp.compensation import compensate
     from meshcomp.corrections import ByHand, Calibrated, plan
     from meshcomp.errors import MeshCompError
     from meshcomp.files import read_part as read
     from meshcomp.files import write_part as write
     from meshcomp.inspecting import inspect
+    from meshcomp.predictions import predict
     from meshcomp.scenario import demo_part, write_scenario
+    from meshcomp.testpieces.writing import write_testpiece
     from meshcomp.verification import verify
     from meshcomp.workflow import compensate_part, plan_part, save_reports
 
@@ -36,18 +39,22 @@ __all__ = [
     "ByHand",
     "Calibrated",
     "MeshCompError",
+    "calibrate",
     "compensate",
     "compensate_part",
     "demo_part",
     "inspect",
     "plan",
     "plan_part",
+    "predict",
     "read",
     "read_calibration",
     "save_reports",
     "verify",
     "write",
+    "write_calibration",
     "write_scenario",
+    "write_testpiece",
 ]
 
 # Loaded at first use (PEP 562), so that `meshcomp --help` needs no geometry at all.
@@ -55,17 +62,21 @@ _HOMES = {
     "ByHand": ("meshcomp.corrections", "ByHand"),
     "Calibrated": ("meshcomp.corrections", "Calibrated"),
     "MeshCompError": ("meshcomp.errors", "MeshCompError"),
+    "calibrate": ("meshcomp.calibration.estimate", "calibrate"),
     "compensate": ("meshcomp.compensation", "compensate"),
     "compensate_part": ("meshcomp.workflow", "compensate_part"),
     "demo_part": ("meshcomp.scenario", "demo_part"),
     "inspect": ("meshcomp.inspecting", "inspect"),
     "plan": ("meshcomp.corrections", "plan"),
     "plan_part": ("meshcomp.workflow", "plan_part"),
+    "predict": ("meshcomp.predictions", "predict"),
     "read": ("meshcomp.files", "read_part"),
     "read_calibration": ("meshcomp.calibration.record", "read_calibration"),
     "save_reports": ("meshcomp.workflow", "save_reports"),
     "verify": ("meshcomp.verification", "verify"),
     "write": ("meshcomp.files", "write_part"),
+    "write_calibration": ("meshcomp.calibration.record", "write_calibration"),
+    "write_testpiece": ("meshcomp.testpieces.writing", "write_testpiece"),
     "write_scenario": ("meshcomp.scenario", "write_scenario"),
 }
 

@@ -20,7 +20,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
 
-__all__ = ["ByHand", "Calibrated", "plan"]
+__all__ = ["ByHand", "Calibrated", "law_name", "plan"]
 
 STANDING_LIMIT = 15.0  # degrees: a bore that leans more prints like neither class
 LYING_LIMIT = 75.0
@@ -98,7 +98,7 @@ class Calibrated:
 
     def decide(self, feature: Feature) -> Correction:
         """Return the correction of a feature, before overrides."""
-        name = _law_name(feature)
+        name = law_name(feature)
         law = self.model.law(name) if name else None
         if law is None:
             missing = f"no calibration for {name}" if name else _no_class(feature)
@@ -108,8 +108,8 @@ class Calibrated:
         return _sized_by(feature, law, name or "")
 
 
-def _law_name(feature: Feature) -> str | None:
-    """Name of the law that a feature prints by; None if it falls between classes."""
+def law_name(feature: Feature) -> str | None:
+    """Return the name of the law that a feature prints by, or None between classes."""
     if isinstance(feature, Cylinder):
         if feature.build_angle <= STANDING_LIMIT:
             return feature.kind

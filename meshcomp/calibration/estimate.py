@@ -34,7 +34,7 @@ def calibrate(
     conditions: Conditions,
     previous: Calibration | None = None,
 ) -> Calibration:
-    """Estimate a calibration from tables of readings.
+    r"""Estimate a calibration from tables of readings.
 
     Parameters
     ----------
@@ -54,6 +54,19 @@ def calibrate(
     ------
     CalibrationError
         If the tables cannot be right, hold no reading, or repeat readings of the record.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> conditions = Conditions(printer="bench", material="PETG", nozzle=0.4,
+    ...     layer_height=0.2, line_width=0.44)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     table = Path(folder) / "readings.csv"
+    ...     _ = table.write_text("id,kind,nominal_size,reading_1\nB1,bore,8,7.85\n")
+    ...     found = calibrate([table], conditions=conditions)
+    >>> found.model.laws["bore"].in_words()
+    '-0.1500'
     """
     table = read_readings(readings_paths)
     notes = tuple(f"left blank: {name}" for name in table.unmeasured)

@@ -127,6 +127,15 @@ def write_calibration(calibration: Calibration, path: str | Path) -> None:
     ------
     PartFileError
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> record = read_calibration(invented_calibration_path())
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_calibration(record, Path(folder) / "copy.json")
+    ...     read_calibration(Path(folder) / "copy.json").conditions == record.conditions
+    True
     """
     model = calibration.model
     record = _CalibrationRecord(

@@ -10,6 +10,7 @@ import sys
 
 import typer
 
+from meshcomp.cli.calibrating import bench_piece, calibrate, predict
 from meshcomp.cli.compensating import compensate
 from meshcomp.cli.demo import demo
 from meshcomp.cli.inspecting import inspect
@@ -24,7 +25,10 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.command("testpiece")(bench_piece)
+app.command()(calibrate)
 app.command()(inspect)
+app.command()(predict)
 app.command()(compensate)
 app.command()(demo)
 

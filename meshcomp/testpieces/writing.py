@@ -86,6 +86,13 @@ def write_testpiece(
         If there is no such piece or option.
     PartFileError
         If the folder cannot be written to, or holds filled-in readings already.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in write_testpiece("foot", folder, sheets=False)]
+    ['foot.stl', 'readings.csv', 'testpiece.json']
     """
     piece = build_testpiece(name, **options)
     folder = Path(directory)
