@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.axes import oblique_axes, refined_axis
+from meshcomp.detection.axes import Proposal, is_coordinate, oblique_axes
+from meshcomp.detection.bends import bends_of
 from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.joining import joined
 from meshcomp.detection.scenes import Scene
+from meshcomp.detection.tilting import settled_axis
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, pairs, profiles
 from meshcomp.features import Feature
 from meshcomp.meshes import Mesh
@@ -40,7 +42,8 @@ def find_features(
     internal : (m,) bool
         Which wall faces bound a pocket.
     """
-    scene = Scene(mesh, topology, planar_regions(mesh, topology))
+    regions = planar_regions(mesh, topology)
+    scene = Scene(mesh, topology, regions, bends_of(mesh, topology, regions))
     taken = np.zeros(len(mesh.faces), dtype=bool)
     found, level = cylinders_along(scene, _AXES[0], taken)
     _take(taken, found)
@@ -64,15 +67,36 @@ def find_features(
 
 
 def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
-    """Cylinders about other axes; each axis is refined on the faces it was found on."""
+    """Cylinders about other axes; those that share a direction are found together."""
     found: list[CylinderFaces] = []
-    for direction, faces in oblique_axes(scene, ~taken):
-        for cylinder in cylinders_on(scene, direction, faces[~taken[faces]]):
-            axis = refined_axis(scene, cylinder.faces)
-            better = cylinders_on(scene, axis, cylinder.faces)
-            _take(taken, better)
-            found += better
+    for proposal in oblique_axes(scene, ~taken):
+        faces = proposal.faces[~taken[proposal.faces]]
+        if len(faces) < len(proposal.faces) / 2:
+            continue
+        direction = _settled(scene, proposal, faces)
+        if direction is None or is_coordinate(direction):
+            continue
+        across = cylinders_along(scene, direction, taken, whole=False)[0]
+        _take(taken, across)
+        mine = cylinders_on(scene, direction, faces[~taken[faces]])
+        _take(taken, mine)
+        found += across + mine
     return found
+
+
+def _settled(
+    scene: Scene, proposal: Proposal, faces: NDArray[np.int64]
+) -> NDArray[np.float64] | None:
+    """Direction as the largest cylinder among some faces has it; None for a bad patch."""
+    direction = proposal.direction
+    if proposal.is_patch:
+        direction = settled_axis(scene, faces, direction)
+    seen = cylinders_on(scene, direction, faces)
+    if seen:
+        # What was found may still lean: tilt the axis as its own faces want it.
+        largest = max(seen, key=lambda cylinder: len(cylinder.faces))
+        return settled_axis(scene, largest.faces, direction)
+    return None if proposal.is_patch else direction
 
 
 def _take(taken: NDArray[np.bool_], found: list[CylinderFaces]) -> None:

@@ -7,16 +7,18 @@ way, but the normals of the whole patch still lie across its axis.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot, unit
-from meshcomp.detection.growing import WIDEST_FACET
+from meshcomp._vectors import basis_across, unit
+from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import components
 
-__all__ = ["oblique_axes", "refined_axis"]
+__all__ = ["Proposal", "is_coordinate", "oblique_axes"]
 
 _ALIGNED = 1e-3  # sine: directions nearer than this to a searched one are that one
 _CELL = 4e-3  # width of a cell in which directions are counted
@@ -25,44 +27,57 @@ _LEAST_TURN = 0.01  # sine between neighbouring facets: less has no direction
 _MOST = 24  # directions searched
 _SECTORS = 24
 _PLANAR_SPREAD = 0.02  # least over middle spread of normals across an axis
+# Degrees that a patch may bend by at an edge: chamfers and then fillets come apart from
+# the cylinder that they end.
+_BENDS = (WIDEST_FACET, 30.0, 18.0, 10.0)
+_MOST_PATCHES = 24  # of each bend
 
 
-_Proposal = tuple[NDArray[np.float64], NDArray[np.int64]]
+@dataclass(frozen=True, slots=True, eq=False)
+class Proposal:
+    """A direction that axes may have, and the faces that speak for it."""
+
+    direction: NDArray[np.float64]  # (3,) unit
+    faces: NDArray[np.int64]
+    is_patch: bool  # one smooth patch, not facets here and there
 
 
-def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[_Proposal]:
+def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
     """Propose directions of axes among faces that belong to no cylinder yet.
 
     Returns
     -------
-    proposals : list of ((3,) float, (k,) int)
-        Unit vectors, none along a coordinate axis, likeliest first, each with the faces
-        that speak for it.
+    proposals : list of Proposal
+        None along a coordinate axis, likeliest first.
     """
-    faces = np.flatnonzero(free)
-    beyond = scene.topology.neighbours_of(faces)
-    pairs = np.column_stack([np.repeat(faces, 3), beyond.ravel()])
-    pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & free[pairs[:, 1]]]
-    normals = scene.regions.face_normals
-    cosines = dot(normals[pairs[:, 0]], normals[pairs[:, 1]])
-    pairs = pairs[cosines > np.cos(np.radians(WIDEST_FACET))]
-    found = [*_shared_by_bends(scene, pairs), *_across_patches(scene, pairs, faces)]
-    return [(direction, mine) for direction, mine in found if not _is_coordinate(direction)]
+    pairs = scene.bends.regions
+    mine = np.zeros(len(scene.regions.areas), dtype=bool)
+    mine[scene.regions.of_face[free]] = True
+    both = mine[pairs].all(axis=1)
+    pairs, cosines = pairs[both], scene.bends.cosines[both]
+    found: list[Proposal] = []
+    known = np.zeros(len(scene.mesh.faces), dtype=bool)
+    for bend in _BENDS:
+        smooth = cosines > np.cos(np.radians(bend))
+        patches = _across_patches(scene, pairs[smooth], free)
+        fresh = [patch for patch in patches if not known[patch.faces].all()]
+        for patch in fresh:
+            known[patch.faces] = True
+        found += fresh
+    return found + _shared_by_bends(scene, pairs, free)
 
 
-def _is_coordinate(direction: NDArray[np.float64]) -> bool:
+def is_coordinate(direction: NDArray[np.float64]) -> bool:
+    """Whether a direction is one of the coordinate axes."""
     return float(np.sort(np.abs(direction))[1]) < _ALIGNED
 
 
-def refined_axis(scene: Scene, faces: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Direction that the normals of a cylinder's faces are square to, (3,) unit."""
-    return _least_direction(scene, faces)[0]
-
-
-def _shared_by_bends(scene: Scene, pairs: NDArray[np.int64]) -> list[_Proposal]:
+def _shared_by_bends(
+    scene: Scene, pairs: NDArray[np.int64], free: NDArray[np.bool_]
+) -> list[Proposal]:
     """Directions about which many facets bend, looking most ways around."""
     a, b = pairs.T
-    normals = scene.regions.face_normals
+    normals = scene.regions.normals
     bends = np.cross(normals[a], normals[b])
     sizes = np.linalg.norm(bends, axis=1)
     keep = sizes > _LEAST_TURN
@@ -82,7 +97,8 @@ def _shared_by_bends(scene: Scene, pairs: NDArray[np.int64]) -> list[_Proposal]:
         near = np.flatnonzero(np.abs(directions - middle).max(axis=1) < _CELL)
         direction = unit(np.median(directions[near], axis=0))
         if len(near) >= _LEAST_BENDS and _look_around(normals[a[near]], direction):
-            found.append((direction, np.unique([a[near], b[near]])))
+            faces = _faces_in(scene, np.unique([a[near], b[near]]), free)
+            found.append(Proposal(direction, faces, is_patch=False))
     return found
 
 
@@ -105,32 +121,39 @@ def _look_around(normals: NDArray[np.float64], direction: NDArray[np.float64]) -
 
 
 def _across_patches(
-    scene: Scene, pairs: NDArray[np.int64], free: NDArray[np.int64]
-) -> list[_Proposal]:
+    scene: Scene, pairs: NDArray[np.int64], free: NDArray[np.bool_]
+) -> list[Proposal]:
     """Directions square to all normals of a smooth patch."""
-    labels = components(len(free), np.searchsorted(free, pairs))
+    labels = components(len(scene.regions.areas), pairs)
     sizes = np.bincount(labels)
     order = np.argsort(labels, kind="stable")
     bounds = np.concatenate([[0], np.cumsum(sizes)])
     large = np.flatnonzero(sizes > _LEAST_BENDS)
-    ranked = large[np.argsort(-sizes[large], kind="stable")][: 4 * _MOST]
+    ranked = large[np.argsort(-sizes[large], kind="stable")][:_MOST_PATCHES]
     found = []
     for label in ranked.tolist():
-        faces = free[order[bounds[label] : bounds[label + 1]]]
-        direction, is_clear = _least_direction(scene, faces)
-        if is_clear and _look_around(scene.regions.face_normals[faces], direction):
-            found.append((direction, faces))
+        patch = order[bounds[label] : bounds[label + 1]]
+        direction, is_clear = _least_direction(scene, patch)
+        if is_clear and _look_around(scene.regions.normals[patch], direction):
+            faces = _faces_in(scene, patch, free)
+            found.append(Proposal(direction, faces, is_patch=True))
     return found
 
 
+def _faces_in(
+    scene: Scene, regions: NDArray[np.int64], free: NDArray[np.bool_]
+) -> NDArray[np.int64]:
+    """Free faces of some planar regions."""
+    mine = np.zeros(len(scene.regions.areas), dtype=bool)
+    mine[regions] = True
+    return np.flatnonzero(mine[scene.regions.of_face] & free)
+
+
 def _least_direction(
-    scene: Scene, faces: NDArray[np.int64]
+    scene: Scene, regions: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], bool]:
     """Direction of least spread of normals, and whether it stands out."""
-    corners = scene.mesh.vertices[scene.mesh.faces[faces]]
-    vectors = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    areas = np.linalg.norm(vectors, axis=1)
-    normals = scene.regions.face_normals[faces]
-    spread = (normals * areas[:, None]).T @ normals
+    normals = scene.regions.normals[regions]
+    spread = (normals * scene.regions.areas[regions][:, None]).T @ normals
     values, directions = np.linalg.eigh(spread)
     return _one_sided(directions[:, :1].T)[0], bool(values[0] < _PLANAR_SPREAD * values[1])

@@ -13,13 +13,16 @@ from meshcomp.detection.doubts import is_doubtful
 from meshcomp.detection.flats import is_flattened
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT, STRICT_LIMIT, grown
 from meshcomp.detection.patches import round_patches
+from meshcomp.detection.rough import grown_roughly, nominal_radius, rough_limit
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, coverage, linked
+from meshcomp.detection.seeds import LEAST_SPAN, Seed, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through
 
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
 
 _LEANING_LIMIT = 0.2  # triangles of remeshed or decimated walls lean
+_LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
+_LEAST_ROUGH_SPAN = 300.0  # degrees
 _WHOLE_TURN = 359.0  # degrees
 _SAME_DIRECTION = 2e-3  # radians between facets that look alike
 
@@ -42,7 +45,11 @@ class CylinderFaces:
 
 
 def cylinders_along(
-    scene: Scene, direction: NDArray[np.float64], taken: NDArray[np.bool_]
+    scene: Scene,
+    direction: NDArray[np.float64],
+    taken: NDArray[np.bool_],
+    *,
+    whole: bool = True,
 ) -> tuple[list[CylinderFaces], Outlines]:
     """Find the bores and bosses whose axis runs along a direction.
 
@@ -57,6 +64,9 @@ def cylinders_along(
         Unit vector.
     taken : (m,) bool
         Faces that belong to a feature already.
+    whole : bool
+        Whether to cut all walls, and to look for smooth patches too: else only facets
+        that bend about the direction are looked at.
 
     Returns
     -------
@@ -67,12 +77,12 @@ def cylinders_along(
     """
     leaning = np.abs(scene.regions.normals @ direction)[scene.regions.of_face]
     upright = (leaning < _LEANING_LIMIT) & ~taken
-    outlines = _sections(scene, frame_along(direction), upright)
+    strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
+    outlines = _sections(scene, frame_along(direction), upright if whole else strict)
+    upright &= scene.bends.is_curved
     view = prospect(scene, direction, upright)
-    strict = upright & (leaning < STRICT_LIMIT)
     found = _confirmed(view, _seen_in(outlines, strict, scene.limit), upright)
-    found += _confirmed(view, round_patches(view, upright), upright)
-    return found, outlines
+    return found + _smooth(view, upright) if whole else found, outlines
 
 
 def cylinders_on(
@@ -83,7 +93,15 @@ def cylinders_on(
     upright = np.zeros(len(scene.mesh.faces), dtype=bool)
     upright[faces[leaning < _LEANING_LIMIT]] = True
     view = prospect(scene, direction, upright)
-    return _confirmed(view, round_patches(view, upright), upright)
+    return _smooth(view, upright)
+
+
+def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:
+    """Cylinders seen as smooth patches, the exact ones first."""
+    patches = round_patches(view, upright)
+    exact = _confirmed(view, patches, upright)
+    left = [seed for seed in patches if upright[seed.faces].mean() > _LEFT_OVER]
+    return exact + _confirmed(view, left, upright, is_rough=True)
 
 
 def _seen_in(outlines: Outlines, allowed: NDArray[np.bool_], limit: float) -> list[Seed]:
@@ -94,15 +112,20 @@ def _seen_in(outlines: Outlines, allowed: NDArray[np.bool_], limit: float) -> li
 
 
 def _confirmed(
-    view: Prospect, seeds: list[Seed], free: NDArray[np.bool_]
+    view: Prospect,
+    seeds: list[Seed],
+    free: NDArray[np.bool_],
+    *,
+    is_rough: bool = False,
 ) -> list[CylinderFaces]:
     """Grow cylinders from seeds, each on faces that none before has taken."""
+    grow = grown_roughly if is_rough else grown
     found = []
     for seed in seeds:
         if not free[seed.faces].any():
             continue
-        result = grown(view, seed, free)
-        cylinder = None if result is None else _described(view, *result)
+        result = grow(view, seed, free)
+        cylinder = None if result is None else _described(view, *result, is_rough=is_rough)
         if cylinder is not None:
             free[cylinder.faces] = False
             found.append(cylinder)
@@ -125,22 +148,26 @@ def _sections(
 
 
 def _described(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64]
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], *, is_rough: bool
 ) -> CylinderFaces | None:
     scene = view.scene
-    span = coverage(*_angles(view, circle, faces))
-    if span < LEAST_SPAN or is_doubtful(view, circle, faces):
+    limit = rough_limit(circle.radius) if is_rough else ON_CYLINDER_LIMIT
+    angles = _angles(view, circle, faces)
+    span = coverage(*angles)
+    if span < (_LEAST_ROUGH_SPAN if is_rough else LEAST_SPAN):
         return None
-    if span < _WHOLE_TURN and is_flattened(view, circle, faces):
+    if is_doubtful(view, circle, faces, limit):
+        return None
+    if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
     corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])] @ view.frame.T
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
-    on = np.abs(deviations) <= ON_CYLINDER_LIMIT  # those amid a chord say nothing
+    on = np.abs(deviations) <= limit  # those amid a chord say nothing
     one_a_region = np.unique(scene.regions.of_face[faces], return_index=True)[1]
     return CylinderFaces(
         frame=view.frame,
         centre=circle.centre,
-        diameter=2 * circle.radius,
+        diameter=2 * nominal_radius(view, circle, faces),
         is_internal=circle.is_internal,
         faces=faces,
         start=float(corners[:, 2].min()),

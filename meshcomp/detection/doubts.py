@@ -19,7 +19,9 @@ _LETTERING_DEPTH = 1.0
 _SINGLE = 2.0**-24  # relative rounding of a 32-bit coordinate
 
 
-def is_doubtful(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
+def is_doubtful(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
+) -> bool:
     """Whether faces on a circle are no cylinder, by their corners and normals.
 
     Parameters
@@ -30,16 +32,19 @@ def is_doubtful(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> boo
         As associated to the corners.
     faces : (k,) int
         Faces on it.
+    limit : float
+        How far a corner may be off the circle, mm; more than `ON_CYLINDER_LIMIT` where
+        the mesh was made anew.
     """
     mesh = view.scene.mesh
     corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame.T
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
-    on = np.abs(deviations) <= ON_CYLINDER_LIMIT  # those amid a chord say nothing
+    on = np.abs(deviations) <= limit  # those amid a chord say nothing
     heights, deviations = corners[on, 2], deviations[on]
     return (
         _is_tapered(heights, deviations)
         or _leans_one_way(view, faces)
-        or float(np.quantile(np.abs(deviations), 0.75)) > _SCATTER_LIMIT
+        or _is_scattered(deviations, limit)
         or _is_lettering(view, circle, heights, deviations)
     )
 
@@ -50,6 +55,12 @@ def _is_tapered(heights: NDArray[np.float64], deviations: NDArray[np.float64]) -
     slope = float(along @ deviations) / max(float(along @ along), 1e-12)
     scatter = float(np.std(deviations - slope * along))
     return abs(slope) * float(np.ptp(heights)) > _LEAST_TAPER + 4 * scatter
+
+
+def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
+    """Whether too many corners lie far from the circle."""
+    most = _SCATTER_LIMIT if limit <= ON_CYLINDER_LIMIT else limit
+    return float(np.quantile(np.abs(deviations), 0.75)) > most
 
 
 def _leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:

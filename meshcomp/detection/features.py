@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import angle_between
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.entries import entry_faces
+from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.openings import is_open_through
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Pair, Profile
@@ -42,6 +43,11 @@ def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cyl
         notes.append(f"{c.facets} facets: may be meant as a polygon")
     if c.span < 359.0:  # noqa: PLR2004 - degrees
         notes.append(f"interrupted: covers {c.span:.0f} of 360 degrees")
+    if c.form_deviation > ON_CYLINDER_LIMIT:
+        notes.append(
+            f"corners are up to {c.form_deviation:.3f} mm off the circle, as where a mesh "
+            "was made anew: the size is no better known than that"
+        )
     return Cylinder(
         id="",
         kind="bore" if c.is_internal else "boss",

@@ -5,15 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.growing import WIDEST_FACET
+from meshcomp.detection.bends import WIDEST_FACET
+from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_flattened"]
 
-_ALONG_LIMIT = 0.02  # sine between an edge and the axis
+_CLOSED = 0.8  # share of a chord along which there is a wall
+_BORDER = 0.25  # radians that a gap's ends may be off, where triangles straddle them
 
 
-def is_flattened(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
+def is_flattened(
+    view: Prospect,
+    circle: Circle,
+    faces: NDArray[np.int64],
+    gaps: NDArray[np.float64],
+) -> bool:
     """Whether a straight wall closes the circle of a hole: a D, not a bore.
 
     A keyway, a split or a cross bore leaves the circle where it interrupts it; the flat
@@ -27,34 +34,59 @@ def is_flattened(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bo
         As associated to the corners.
     faces : (k,) int
         Faces on it, sorted.
+    gaps : (n, 2) float
+        Lower angle and width of each piece of the turn that no face covers, radians.
     """
     if not circle.is_internal:
         return False
-    beyond, angles = _edges_along(view, circle, faces)
-    if len(beyond) == 0:
-        return False
-    regions = view.scene.regions.of_face[beyond]
-    order = np.argsort(regions, kind="stable")
-    regions, angles = regions[order], angles[order]
-    first = np.flatnonzero(np.diff(regions, prepend=-1))
-    # Two lines on one plane are a chord apart; one line cut in pieces is at one angle.
-    turned = angles - np.repeat(angles[first], np.diff(np.append(first, len(angles))))
-    turned = np.abs((turned + 180) % 360 - 180)
-    return bool((turned > WIDEST_FACET).any())
+    wide = gaps[gaps[:, 1] > np.radians(WIDEST_FACET)]
+    return any(_is_closed(view, circle, faces, gap) for gap in wide)
 
 
-def _edges_along(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Faces beyond the edges along the axis that end some faces, and where, degrees."""
+def _is_closed(
+    view: Prospect,
+    circle: Circle,
+    faces: NDArray[np.int64],
+    gap: NDArray[np.float64],
+) -> bool:
+    """Whether a wall runs along the chord of a gap, at the height of the faces."""
+    middle, half = gap[0] + gap[1] / 2, gap[1] / 2
+    outward = np.array([np.cos(middle), np.sin(middle)])
+    along = np.array([-outward[1], outward[0]])
+    rows = view.around(circle, ON_CYLINDER_LIMIT)
+    rows = rows[~np.isin(view.faces[rows], faces)]
+    looks = view.normals[rows] @ outward
+    rows = rows[looks < -np.cos(np.radians(WIDEST_FACET / 2))]
+    rows = rows[_overlap(view, rows, faces)]
+    across = view.corners[rows] - circle.centre
+    position, level = across @ along, across @ outward
+    reach = circle.radius * np.sin(half)
+    # Where triangles straddle the ends, the chord seems shorter and lies farther out.
+    nearest = circle.radius * np.cos(min(half + _BORDER, np.pi / 2))
+    furthest = circle.radius * np.cos(half) + ON_CYLINDER_LIMIT
+    flat = np.ptp(level, axis=1) <= 2 * ON_CYLINDER_LIMIT
+    inside = (level.min(axis=1) >= nearest) & (level.max(axis=1) <= furthest)
+    low, high = position.min(axis=1), position.max(axis=1)
+    return _covered(low[flat & inside], high[flat & inside], reach) >= _CLOSED
+
+
+def _overlap(
+    view: Prospect, rows: NDArray[np.int64], faces: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether rows of the view share a height with some faces."""
     mesh = view.scene.mesh
-    beyond = view.scene.topology.neighbours_of(faces).ravel()
-    place = np.minimum(np.searchsorted(faces, beyond), len(faces) - 1)
-    outer = np.flatnonzero((beyond >= 0) & (faces[place] != beyond))
-    face, corner = np.repeat(faces, 3)[outer], outer % 3
-    start = mesh.vertices[mesh.faces[face, corner]] @ view.frame.T
-    end = mesh.vertices[mesh.faces[face, (corner + 1) % 3]] @ view.frame.T
-    way = end - start
-    along = np.hypot(way[:, 0], way[:, 1]) <= _ALONG_LIMIT * np.abs(way[:, 2])
-    middle = ((start + end) / 2)[along, :2] - circle.centre
-    return beyond[outer][along], np.degrees(np.arctan2(middle[:, 1], middle[:, 0]))
+    mine = mesh.vertices[mesh.faces[faces].ravel()] @ view.frame[2]
+    heights = mesh.vertices[mesh.faces[view.faces[rows]]] @ view.frame[2]
+    return np.asarray(
+        (heights.max(axis=1) > mine.min()) & (heights.min(axis=1) < mine.max())
+    )
+
+
+def _covered(lows: NDArray[np.float64], highs: NDArray[np.float64], reach: float) -> float:
+    """Share of -reach to reach that intervals cover."""
+    order = np.argsort(lows, kind="stable")
+    lows, highs = lows[order], np.maximum.accumulate(highs[order])
+    before = np.concatenate([[-reach], highs[:-1]])
+    ends = np.minimum(highs, reach)
+    pieces = np.clip(ends - np.maximum(np.maximum(lows, before), -reach), 0, None)
+    return float(pieces.sum() / (2 * reach))

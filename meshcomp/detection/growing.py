@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
 from meshcomp.association import associate_circle
+from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Circle, Prospect
 from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
 
-__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "WIDEST_FACET", "grown"]
+__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "connected_to", "grown"]
 
 STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the axis
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
-WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
 _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 _STEPS = 4
@@ -52,7 +52,7 @@ def grown(
     limit, count = _first_limit(view, seed), 0
     for _ in range(_STEPS):
         candidates = _faces_on(view, circle, limit, free)
-        faces = _connected_to(view.scene.topology, candidates, seed.faces)
+        faces = connected_to(view.scene.topology, candidates, seed.faces)
         faces = _without_flats(view, circle, faces)
         if len(faces) < 6:  # noqa: PLR2004 - fewer make no circle
             return None
@@ -127,7 +127,7 @@ def _faces_on(
     return np.sort(faces[np.isin(of_face, touching)])
 
 
-def _connected_to(
+def connected_to(
     topology: Topology, candidates: NDArray[np.int64], seeds: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Those candidates that hang together with a seed."""

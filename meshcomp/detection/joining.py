@@ -14,10 +14,12 @@ from meshcomp.detection.scenes import Scene
 __all__ = ["joined"]
 
 _SAME_AXIS = 0.01  # mm, between axes and between diameters
+_PARALLEL = 1 - 1e-6  # cosine
+_RIM_FACES = 2  # rows of triangles that may lie between two cylinders that cross
 
 
 def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
-    """Join coaxial pieces of one diameter that border on the same crossing cylinder.
+    """Join coaxial pieces of one diameter that touch or border on one crossing cylinder.
 
     Two bores in the legs of a fork stay two: what lies between them is open.
 
@@ -35,8 +37,8 @@ def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
     """
     edges = [
         (a, b)
-        for members in _bordering(scene, found)
-        for a, b in combinations(sorted(members), 2)
+        for own, others in enumerate(_bordering(scene, found))
+        for a, b in combinations(sorted({own, *others}), 2)
         if _are_one(found[a], found[b])
     ]
     if not edges:
@@ -50,30 +52,52 @@ def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
 
 
 def _bordering(scene: Scene, found: list[CylinderFaces]) -> list[set[int]]:
-    """Cylinders that share an edge with each cylinder."""
+    """Cylinders that share an edge with each cylinder, or almost."""
     owner = np.full(len(scene.mesh.faces) + 1, -1)  # the last one: across an open edge
     for number, cylinder in enumerate(found):
         owner[cylinder.faces] = number
-    beyond = [owner[scene.topology.neighbours_of(cylinder.faces)] for cylinder in found]
     return [
-        set(np.unique(numbers).tolist()) - {-1, own} for own, numbers in enumerate(beyond)
+        set(np.unique(owner[_reach(scene, cylinder.faces, owner)]).tolist()) - {-1, own}
+        for own, cylinder in enumerate(found)
     ]
 
 
+def _reach(
+    scene: Scene, faces: NDArray[np.int64], owner: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Faces beyond the rim of a cylinder, and beyond those that belong to no cylinder.
+
+    Where a mesh was made anew, triangles that straddle the rim lie on neither cylinder.
+    """
+    front = np.unique(scene.topology.neighbours_of(faces))
+    seen = [front]
+    for _ in range(_RIM_FACES):
+        front = np.unique(scene.topology.neighbours_of(front[owner[front] < 0]))
+        seen.append(front)
+    return np.concatenate(seen)
+
+
 def _are_one(a: CylinderFaces, b: CylinderFaces) -> bool:
-    if a.is_internal != b.is_internal or abs(a.diameter - b.diameter) > _SAME_AXIS:
+    limit = _SAME_AXIS + a.form_deviation + b.form_deviation
+    if a.is_internal != b.is_internal or abs(a.diameter - b.diameter) > limit:
         return False
-    if not np.array_equal(a.frame, b.frame):
+    if abs(float(a.frame[2] @ b.frame[2])) < _PARALLEL:
         return False
-    return bool(np.linalg.norm(a.centre - b.centre) <= _SAME_AXIS)
+    middles = [c.centre @ c.frame[:2] + (c.start + c.end) / 2 * c.frame[2] for c in (a, b)]
+    way = middles[1] - middles[0]
+    # The axis of a short piece points less surely, and errs more the farther it reaches.
+    reach = 1 + float(np.linalg.norm(way)) / min(a.end - a.start, b.end - b.start)
+    return bool(np.linalg.norm(a.frame[:2] @ way) <= limit * reach)
 
 
 def _merged(pieces: list[CylinderFaces]) -> CylinderFaces:
     if len(pieces) == 1:
         return pieces[0]
     weights: NDArray[np.float64] = np.array([len(p.faces) for p in pieces], dtype=float)
+    main = max(pieces, key=lambda p: len(p.faces))
+    pieces = [_in_frame(piece, main.frame) for piece in pieces]
     return replace(
-        max(pieces, key=lambda p: len(p.faces)),
+        main,
         centre=np.average([p.centre for p in pieces], axis=0, weights=weights),
         diameter=float(np.average([p.diameter for p in pieces], weights=weights)),
         faces=np.sort(np.concatenate([p.faces for p in pieces])),
@@ -83,3 +107,16 @@ def _merged(pieces: list[CylinderFaces]) -> CylinderFaces:
         size_across_flats=min(p.size_across_flats for p in pieces),
         form_deviation=max(p.form_deviation for p in pieces),
     )
+
+
+def _in_frame(piece: CylinderFaces, frame: NDArray[np.float64]) -> CylinderFaces:
+    """Describe a piece in the frame of another one, about nearly the same axis."""
+    if np.array_equal(piece.frame, frame):
+        return piece
+    ends = [
+        piece.centre @ piece.frame[:2] + at * piece.frame[2]
+        for at in (piece.start, piece.end)
+    ]
+    heights = sorted(float(end @ frame[2]) for end in ends)
+    centre = frame[:2] @ ((ends[0] + ends[1]) / 2)
+    return replace(piece, frame=frame, centre=centre, start=heights[0], end=heights[1])

@@ -11,9 +11,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot
 from meshcomp.association import associate_circle
-from meshcomp.detection.growing import WIDEST_FACET
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed
 from meshcomp.errors import AssociationError
@@ -50,20 +49,16 @@ def _patches(
     view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
 ) -> list[NDArray[np.int64]]:
     """Faces joined over edges that bend by less than a facet may, one way only."""
-    scene = view.scene
+    bends = view.scene.bends
     mine = np.sort(view.faces[allowed[view.faces]])
-    beyond = scene.topology.twins[3 * mine[:, None] + np.arange(3)].ravel()
-    a, b = np.repeat(mine, 3), beyond // 3
-    joined = (beyond >= 0) & allowed[b]
-    a, b, beyond = a[joined], b[joined], beyond[joined]
-    normals = scene.regions.face_normals
-    smooth = dot(normals[a], normals[b]) > np.cos(np.radians(WIDEST_FACET))
-    opposite = scene.mesh.faces[b, (beyond + 2) % 3]
-    away = scene.mesh.vertices[opposite] - scene.mesh.vertices[scene.mesh.faces[a, 0]]
-    rising = dot(unit(away), normals[a]) * (1 if is_internal else -1)
-    smooth &= rising > -_FLAT_TURN
-    place = np.searchsorted(mine, np.column_stack([a, b])[smooth])
-    labels = components(len(mine), place)
+    known = np.zeros(len(allowed), dtype=bool)
+    known[mine] = True
+    rising = bends.rising if is_internal else -bends.rising
+    smooth = known[bends.faces].all(axis=1) & (rising > -_FLAT_TURN)
+    regions, of_mine = np.unique(bends.of_face[mine], return_inverse=True)
+    pairs = np.searchsorted(regions, bends.regions[smooth])
+    labels = components(len(regions), pairs)[of_mine.ravel()]
+    normals = view.scene.regions.face_normals
     wanted = _looking_around(normals[mine] @ view.frame[:2].T, labels)
     order = np.argsort(labels, kind="stable")
     bounds = np.flatnonzero(np.diff(labels[order], prepend=-1, append=-1))

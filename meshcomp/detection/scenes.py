@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot
+from meshcomp.detection.bends import Bends
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, flatness_limit
 from meshcomp.topology import Topology
@@ -22,6 +23,7 @@ class Scene:
     mesh: Mesh
     topology: Topology
     regions: Regions
+    bends: Bends
 
     @property
     def limit(self) -> float:
@@ -74,7 +76,7 @@ def prospect(
     """Look at the upright faces of a scene along a direction."""
     frame = frame_along(direction)
     faces = np.flatnonzero(upright)
-    corners = (scene.mesh.vertices @ frame[:2].T)[scene.mesh.faces[faces]]
+    corners = scene.mesh.vertices[scene.mesh.faces[faces]] @ frame[:2].T
     middles = corners.mean(axis=1)
     order = np.argsort(middles[:, 0], kind="stable")
     faces = faces[order]

@@ -12,7 +12,7 @@ from meshcomp.arcs import Arcs
 from meshcomp.sections import Outlines
 from meshcomp.topology import components
 
-__all__ = ["LEAST_SPAN", "Seed", "coverage", "linked"]
+__all__ = ["LEAST_SPAN", "Seed", "coverage", "gaps", "linked"]
 
 LEAST_SPAN = 200.0  # degrees: less is a fillet or the end of a slot
 _SAME_CIRCLE = 0.02  # mm, between centres and between radii
@@ -91,6 +91,20 @@ def _seed_of(arcs: Arcs, outlines: Outlines, rows: NDArray[np.int64]) -> Seed | 
 
 def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> float:
     """Return the angle that faces cover, degrees."""
+    _, pieces, covered = _pieces_of_turn(starts, widths)
+    return float(np.degrees(pieces[covered].sum()))
+
+
+def gaps(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return where no face is, (k, 2): lower angle and width, radians."""
+    edges, pieces, covered = _pieces_of_turn(starts, widths)
+    return np.column_stack([edges, pieces])[~covered]
+
+
+def _pieces_of_turn(
+    starts: NDArray[np.float64], widths: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """Cut a turn at the ends of faces: lower ends, widths, whether a face is there."""
     turn = 2 * np.pi
     steps = 1e-4  # radians: corners nearer than this are one
     edges = np.unique(np.round(np.concatenate([starts, starts + widths]) % turn / steps))
@@ -102,5 +116,4 @@ def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> float:
     np.add.at(change, last, -1)
     wrapped = int((last < first).sum())
     covered = np.cumsum(change[:-1]) + wrapped > 0
-    gaps = np.diff(np.append(edges, edges[0] + turn))
-    return float(np.degrees(gaps[covered].sum()))
+    return edges, np.diff(np.append(edges, edges[0] + turn)), covered

@@ -1,0 +1,97 @@
+"""Edges at which planar regions bend gently into each other, as facets of a curve do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.meshes import Mesh
+from meshcomp.segmentation import Regions
+from meshcomp.topology import Topology, next_half_edge
+
+__all__ = ["WIDEST_FACET", "Bends", "bends_of"]
+
+WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
+_LEAST_TURN = 1e-5  # sine: less is rounding of one plane
+_NOISE = 0.005  # mm, out of the plane of a facet
+_NOISE_COSINE = np.cos(np.radians(1.0))
+_ALONG_LIMIT = 2e-3  # sine between an edge and an axis that it runs along
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bends:
+    """Edges between two planar regions that turn by less than a facet may."""
+
+    half_edges: NDArray[np.int64]  # (e, 2) a half-edge and its twin
+    directions: NDArray[np.float64]  # (e, 3) unit, along the edges
+    cosines: NDArray[np.float64]  # (e,) between the two normals
+    rising: NDArray[np.float64]  # (e,) sine by which the far corners rise: > 0 in a hole
+    is_curved: NDArray[np.bool_]  # (m,) faces whose region has such an edge
+    of_face: NDArray[np.int64]  # (m,) region of each face
+
+    @property
+    def regions(self) -> NDArray[np.int64]:
+        """Regions on both sides of each edge, (e, 2)."""
+        return np.asarray(self.of_face[self.faces])
+
+    @property
+    def faces(self) -> NDArray[np.int64]:
+        """Faces on both sides of each edge, (e, 2)."""
+        return np.asarray(self.half_edges // 3)
+
+    def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Faces whose region bends about a direction somewhere, (m,)."""
+        across = np.cross(self.directions, direction)
+        mine = self.faces[np.linalg.norm(across, axis=1) < _ALONG_LIMIT]
+        bending = np.zeros(int(self.of_face.max(initial=-1)) + 1, dtype=bool)
+        bending[self.of_face[mine.ravel()]] = True
+        return np.asarray(bending[self.of_face])
+
+
+def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
+    """Find the edges of a mesh at which it is curved."""
+    half_edges = topology.pairs
+    a, b = regions.of_face[half_edges // 3].T
+    half_edges = half_edges[a != b]
+    sides = regions.face_normals[half_edges // 3]
+    cosines = dot(sides[:, 0], sides[:, 1])
+    turns = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    gentle = (cosines > np.cos(np.radians(WIDEST_FACET))) & (turns > _LEAST_TURN)
+    half_edges, cosines = half_edges[gentle], cosines[gentle]
+    corners = mesh.faces.ravel()
+    first, last = corners[half_edges[:, 0]], corners[next_half_edge(half_edges[:, 0])]
+    curved = np.zeros(len(regions.areas), dtype=bool)
+    curved[regions.of_face[half_edges.ravel() // 3]] = True
+    return Bends(
+        half_edges=half_edges,
+        directions=unit(mesh.vertices[last] - mesh.vertices[first]),
+        cosines=cosines,
+        rising=_rising(mesh, regions, half_edges),
+        is_curved=curved[regions.of_face],
+        of_face=regions.of_face,
+    )
+
+
+def _rising(
+    mesh: Mesh, regions: Regions, half_edges: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """How far the corner beyond each edge rises over the plane this side of it, (e,).
+
+    As a share of its distance from the farther end of the edge, so that the diagonal of
+    a long facet, a few microns out of plane, counts as flat.
+    """
+    corners = mesh.faces.ravel()
+    beyond = next_half_edge(next_half_edge(half_edges[:, 1]))
+    opposite = mesh.vertices[corners[beyond]]
+    ends = (half_edges[:, 0], next_half_edge(half_edges[:, 0]))
+    ways = [opposite - mesh.vertices[corners[end]] for end in ends]
+    distance = np.maximum(*(np.linalg.norm(way, axis=1) for way in ways))
+    sides = regions.face_normals[half_edges // 3]
+    height = dot(ways[0], sides[:, 0])
+    # Noise may bend a flat facet a little either way.
+    is_noise = (dot(sides[:, 0], sides[:, 1]) > _NOISE_COSINE) & (np.abs(height) < _NOISE)
+    height[is_noise] = 0.0
+    return np.asarray(height / np.maximum(distance, 1e-12))

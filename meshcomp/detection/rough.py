@@ -1,0 +1,122 @@
+"""Cylinders of meshes made anew, whose corners lie on them only roughly.
+
+A coarse bore whose mesh was made anew has corners amid its old facets, and decimation
+moves corners off the surface. What is left is a smooth patch that closes round an axis
+and is out of round by no more than chance explains.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot
+from meshcomp.association import associate_circle
+from meshcomp.detection.growing import STRICT_LIMIT, connected_to
+from meshcomp.detection.scenes import Circle, Prospect
+from meshcomp.detection.seeds import Seed
+from meshcomp.errors import AssociationError
+
+__all__ = ["grown_roughly", "nominal_radius", "rough_limit"]
+
+_ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
+_MOST_ROUGH = 0.12  # mm
+_LOOKING = 0.8  # cosine between a face's normal and the radius
+_LEAST_LEANING = 0.1  # share of the faces: in a mesh as CAD makes it, none leans
+_LEAST_CORNERS = 12
+_WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
+_LEAST_WAVE = 0.003  # mm, amplitude
+_CHANCE = 3.0  # standard errors
+_STEPS = 3
+_LEAST_BAND = 0.01  # mm: a smaller scatter is noise of the coordinates
+
+
+def rough_limit(radius: float) -> float:
+    """How far corners of a mesh made anew may be off a circle, mm."""
+    return min(_ROUGHNESS[0] + _ROUGHNESS[1] * radius, _MOST_ROUGH)
+
+
+def grown_roughly(
+    view: Prospect, seed: Seed, free: NDArray[np.bool_]
+) -> tuple[Circle, NDArray[np.int64]] | None:
+    """Take the faces of a patch that lie roughly on its circle.
+
+    Parameters and returned values are those of `grown`.
+    """
+    circle = Circle(seed.centre, seed.radius, seed.is_internal)
+    for _ in range(_STEPS):
+        faces = connected_to(view.scene.topology, _near(view, circle, free), seed.faces)
+        if len(faces) < _LEAST_CORNERS:
+            return None
+        corners = _corners(view, faces)
+        try:
+            centre, diameter = associate_circle(corners[:, :2])
+        except AssociationError:
+            return None
+        circle = Circle(centre, diameter / 2, circle.is_internal)
+    if not was_made_anew(view, faces) or _is_wavy(circle, corners):
+        return None
+    return circle, faces
+
+
+def _corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    mesh = view.scene.mesh
+    return np.asarray(mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame.T)
+
+
+def _near(view: Prospect, circle: Circle, free: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Free faces whose corners are near the circle and that look along its radius."""
+    limit = rough_limit(circle.radius)
+    rows = view.around(circle, limit)
+    rows = rows[free[view.faces[rows]]]
+    across = view.corners[rows] - circle.centre
+    off = np.abs(np.hypot(across[..., 0], across[..., 1]) - circle.radius)
+    middles = across.mean(axis=1)
+    lengths = np.hypot(middles[:, 0], middles[:, 1])
+    looks = dot(view.normals[rows], middles) * (-1 if circle.is_internal else 1)
+    good = (off.max(axis=1) <= limit) & (looks > _LOOKING * lengths)
+    return np.sort(view.faces[rows[good]])
+
+
+def was_made_anew(view: Prospect, faces: NDArray[np.int64]) -> bool:
+    """Whether faces lean as those of remeshed, decimated or shaken walls do."""
+    leaning = np.abs(view.scene.regions.face_normals[faces] @ view.frame[2])
+    return bool((leaning > STRICT_LIMIT).mean() > _LEAST_LEANING)
+
+
+def _is_wavy(circle: Circle, corners: NDArray[np.float64]) -> bool:
+    """Whether the radius swings by more than its scatter explains.
+
+    Around the axis it does so for an ellipse or lobes, with the height for a cone, and
+    with both where the axis leans.
+    """
+    across = corners[:, :2] - circle.centre
+    angles = np.arctan2(across[:, 1], across[:, 0])
+    off = np.hypot(across[:, 0], across[:, 1]) - circle.radius
+    low, high = corners[:, 2].min(), corners[:, 2].max()
+    height = (2 * corners[:, 2] - low - high) / max(float(high - low), 1e-9)
+    turned = np.array([np.cos(angles), np.sin(angles)])
+    waves = np.outer(_WAVES[: max(1, len(off) // 12)], angles)
+    swings = [height, *(height * turned), *np.cos(waves), *np.sin(waves)]
+    terms = np.column_stack([*swings, *turned, np.ones(len(off))])
+    found = np.linalg.lstsq(terms, off, rcond=None)[0]
+    free = max(len(off) - terms.shape[1], 1)
+    rest = np.sqrt(float(((off - terms @ found) ** 2).sum()) / free * 2 / len(off))
+    return bool(np.abs(found[:-3]).max() > _LEAST_WAVE + _CHANCE * rest)
+
+
+def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
+    """Radius of the circle on which corners lay before a mesh was made anew, mm.
+
+    Small triangles that sample coarse facets reach the circle with few corners only.
+    """
+    if not was_made_anew(view, faces):
+        return circle.radius
+    distances = np.hypot(*(_corners(view, faces)[:, :2] - circle.centre).T)
+    low, high = np.quantile(distances, [0.05, 0.98])
+    if high - low < _LEAST_BAND:
+        return circle.radius
+    ends = view.scene.mesh.vertices[view.scene.mesh.faces[faces]]
+    side = np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
+    is_fine = side**2 / (8 * circle.radius) < (high - low) / 2
+    return float(high) if is_fine else circle.radius
