@@ -11,7 +11,12 @@ from meshcomp._vectors import dot
 from meshcomp.arcs import arcs
 from meshcomp.detection.doubts import is_doubtful
 from meshcomp.detection.flats import is_flattened
-from meshcomp.detection.growing import ON_CYLINDER_LIMIT, STRICT_LIMIT, grown
+from meshcomp.detection.growing import (
+    ON_CYLINDER_LIMIT,
+    STRICT_LIMIT,
+    grown,
+    telling_corners,
+)
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import grown_roughly, nominal_radius, rough_limit
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
@@ -160,7 +165,8 @@ def _described(
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
-    corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])] @ view.frame.T
+    heights = scene.mesh.vertices[scene.mesh.faces[faces]] @ view.frame[2]
+    corners = telling_corners(view, faces)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
     one_a_region = np.unique(scene.regions.of_face[faces], return_index=True)[1]
@@ -170,8 +176,8 @@ def _described(
         diameter=2 * nominal_radius(view, circle, faces),
         is_internal=circle.is_internal,
         faces=faces,
-        start=float(corners[:, 2].min()),
-        end=float(corners[:, 2].max()),
+        start=float(heights.min()),
+        end=float(heights.max()),
         span=span,
         facets=_facets(view, faces),
         size_across_flats=_across_flats(view, circle, faces[one_a_region]),

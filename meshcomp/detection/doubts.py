@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.growing import ON_CYLINDER_LIMIT
+from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_doubtful"]
@@ -36,8 +36,7 @@ def is_doubtful(
         How far a corner may be off the circle, mm; more than `ON_CYLINDER_LIMIT` where
         the mesh was made anew.
     """
-    mesh = view.scene.mesh
-    corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame.T
+    corners = telling_corners(view, faces)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
     heights, deviations = corners[on, 2], deviations[on]

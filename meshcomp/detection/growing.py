@@ -17,13 +17,15 @@ from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
 
-__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "connected_to", "grown"]
+__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "connected_to", "grown", "telling_corners"]
 
 STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the axis
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
 _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 _STEPS = 4
+_LEAST_SHARED = 6  # corners, for a circle
+_MANY = 0.15  # share of the corners
 _SETTLED = 1e-7  # mm, change of the radius
 
 
@@ -86,11 +88,12 @@ def _associated(
     view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
 ) -> tuple[Circle, float, float] | None:
     """Associate a circle; return it by its median radius, the scatter, the diameter."""
-    mesh = view.scene.mesh
-    corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame[:2].T
+    corners = telling_corners(view, faces)[:, :2]
     outside = np.hypot(*(corners - circle.centre).T) >= circle.radius - limit
     corners = corners[outside]  # those amid a chord say nothing
     try:
+        centre, diameter = associate_circle(corners)
+        corners = _on_outer_circle(corners, centre, 3 * view.scene.limit)
         centre, diameter = associate_circle(corners)
     except AssociationError:
         return None
@@ -99,6 +102,39 @@ def _associated(
     radius = float(np.median(distances))
     scatter = float(np.median(np.abs(distances - radius)))
     return Circle(centre, radius, circle.is_internal), scatter, diameter
+
+
+def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Corners at which facets meet, (k, 3) in the view's frame, mm.
+
+    Others may lie amid a facet's chord, inside the circle. All corners if too few are
+    shared.
+    """
+    scene = view.scene
+    rows = np.column_stack(
+        [scene.mesh.faces[faces].ravel(), np.repeat(scene.regions.of_face[faces], 3)]
+    )
+    vertices, facets = np.unique(np.unique(rows, axis=0)[:, 0], return_counts=True)
+    shared = vertices[facets > 1]
+    telling = shared if len(shared) >= _LEAST_SHARED else vertices
+    return np.asarray(scene.mesh.vertices[telling] @ view.frame.T)
+
+
+def _on_outer_circle(
+    corners: NDArray[np.float64], centre: NDArray[np.float64], limit: float
+) -> NDArray[np.float64]:
+    """Corners on the outermost circle if many lie exactly on it, else all of them.
+
+    Where leaning triangles were divided, corners amid their edges lie inside the circle
+    of the others.
+    """
+    for nearest in (32 * limit, 4 * limit, limit):
+        distances = np.hypot(*(corners - centre).T)
+        near = np.abs(distances - np.quantile(distances, 0.95)) <= nearest
+        if near.sum() < max(_LEAST_SHARED, _MANY * len(corners)):
+            return corners
+        centre = associate_circle(corners[near])[0]
+    return np.asarray(corners[near])
 
 
 def _faces_on(
@@ -117,14 +153,29 @@ def _faces_on(
     furthest = distance.max(axis=1)
     plane = dot(view.normals[rows], across[:, 0])
     chord = (-plane if circle.is_internal else plane) >= 0.95 * narrow
-    # A face that leans is no part of a facet, so all of its corners are on the circle.
-    nearest = np.where(view.leaning[rows] > STRICT_LIMIT, circle.radius - limit, narrow)
-    inside = distance.min(axis=1) >= nearest
+    inside = distance.min(axis=1) >= narrow
     good = (furthest <= circle.radius + limit) & inside & chord
-    faces, furthest = view.faces[rows[good]], furthest[good]
-    of_face = view.scene.regions.of_face[faces]
-    touching = of_face[furthest >= circle.radius - limit]
-    return np.sort(faces[np.isin(of_face, touching)])
+    rows, distance = rows[good], distance[good]
+    touching = distance >= circle.radius - limit
+    return np.sort(view.faces[rows[_held(view, rows, touching)]])
+
+
+def _held(
+    view: Prospect, rows: NDArray[np.int64], touching: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Whether each row's planar region has corners enough on the circle, (k,).
+
+    A facet that runs along the axis is held by one, since its normal is known to be
+    square to the axis; a region that leans lies on the cylinder with three.
+    """
+    scene = view.scene
+    faces = view.faces[rows]
+    regions, of_row = np.unique(scene.regions.of_face[faces], return_inverse=True)
+    of_row = of_row.ravel()
+    pairs = np.column_stack([np.repeat(of_row, 3), scene.mesh.faces[faces].ravel()])
+    on = np.unique(pairs[touching.ravel()], axis=0)[:, 0]
+    corners = np.bincount(on, minlength=len(regions))[of_row]
+    return np.asarray(corners >= np.where(view.leaning[rows] > STRICT_LIMIT, 3, 1))
 
 
 def connected_to(
