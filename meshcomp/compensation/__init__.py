@@ -92,7 +92,9 @@ def _guarded(
         result, of_face, changed = _moved(charts, refined, d, holding.vertices)
         pairs, reason = unsound_pairs(mesh, regions, result, changed)
         if len(pairs) == 0:
-            return _used(result), limited(inspection, plan, holding, places), change
+            went = d[: len(mesh.vertices)] * holding.vertices[:, None]
+            limits = limited(inspection, plan, holding, places, went)
+            return _used(result), limits, change
         charts, known = made_anew(charts, of_face[pairs])
         corners = result.mesh.faces[pairs[known]].reshape(-1, 6)
         if len(corners) == 0:

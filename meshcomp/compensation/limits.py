@@ -5,16 +5,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import dot, unit
 from meshcomp.compensation.holding import Holding
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.compensation.targets import Targets, is_sized
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
 
 __all__ = ["Place", "limited", "places_at", "places_of_contact"]
 
+_BENT = 0.001  # mm: what a straight wall may be off
 _BESIDE = "a neighbour is held back"
 _CONTACT = "another body lies against it, or would"
 
@@ -60,6 +63,7 @@ def limited(
     plan: Plan,
     holding: Holding,
     places: dict[int, Place],
+    moved: NDArray[np.float64],
 ) -> tuple[Limit, ...]:
     """Tell what was held back of each feature.
 
@@ -71,6 +75,8 @@ def limited(
         The shares that gave a sound mesh.
     places : dict
         By feature, where and why it had to be held back.
+    moved : (n, 3) float
+        How far each vertex of the inspected mesh went, mm.
     """
     mesh = inspection.part.mesh
     limits = []
@@ -102,4 +108,33 @@ def limited(
                 reason=reason,
             )
         )
-    return tuple(limits)
+    return (*limits, *_bent(inspection, plan, moved, {x.feature_id for x in limits}))
+
+
+def _bent(
+    inspection: Inspection, plan: Plan, moved: NDArray[np.float64], known: set[str]
+) -> list[Limit]:
+    """Straight walls that a neighbour drags away from where they should be."""
+    mesh = inspection.part.mesh
+    limits = []
+    for feature, correction in zip(inspection.features, plan.corrections, strict=True):
+        if feature.kind not in {"wall", "slot"} or feature.id in known:
+            continue
+        corners = mesh.faces[feature.faces]
+        normals = Mesh(mesh.vertices, corners).area_vectors * [1.0, 1.0, 0.0]
+        went = dot(moved[corners], unit(normals)[:, None])
+        away = np.abs(went - correction.offset)
+        if away.max(initial=0.0) <= _BENT:
+            continue
+        face, corner = np.unravel_index(np.argmax(away), away.shape)
+        x, y, z = inspection.part.stand.to_file(mesh.vertices[corners[face, corner]])
+        limits.append(
+            Limit(
+                feature_id=feature.id,
+                wanted=correction.offset,
+                used=float(went[face, corner]),
+                place=(float(x), float(y), float(z)),
+                reason="a neighbour that moves otherwise bends it",
+            )
+        )
+    return limits
