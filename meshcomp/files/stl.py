@@ -76,7 +76,8 @@ def _read_binary(data: bytes, name: str, stem: str) -> Contents:
     # Packing the corners first is quicker than widening them where they stand.
     rows = np.frombuffer(data, np.uint8, offset=_HEADER).reshape(-1, 50)
     packed = np.ascontiguousarray(rows[:, 12:48]).view("<f4")
-    points = packed.astype(np.float64).reshape(-1, 3)
+    with np.errstate(invalid="ignore"):  # of a signalling NaN, which is refused below
+        points = packed.astype(np.float64).reshape(-1, 3)
     faces = np.arange(3 * count).reshape(-1, 3)
     found = first_bad_corner(points, faces)
     if found is not None:
