@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["Mesh", "concatenate", "mesh_from_trimesh"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Mesh:
     """Triangles with outward orientation (counter-clockwise from outside).
 

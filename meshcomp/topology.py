@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ class Topology:
     """
 
     twins: NDArray[np.int64]  # (3 m,)
+    crowded: int = 0  # edges that more than two faces share
 
     @property
     def open_half_edges(self) -> NDArray[np.int64]:
@@ -79,6 +81,16 @@ def topology_of(mesh: Mesh) -> Topology:
     >>> topology_of(tetrahedron).is_closed
     True
     """
+    # Several steps of a job ask for it, and a mesh never changes.
+    if mesh not in _KNOWN:
+        _KNOWN[mesh] = _paired(mesh)
+    return _KNOWN[mesh]
+
+
+_KNOWN: WeakKeyDictionary[Mesh, Topology] = WeakKeyDictionary()
+
+
+def _paired(mesh: Mesh) -> Topology:
     starts = mesh.faces.ravel()
     ends = np.roll(mesh.faces, -1, axis=1).ravel()
     keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)
@@ -88,11 +100,13 @@ def topology_of(mesh: Mesh) -> Topology:
     twins = np.full(len(starts), -1)
     simple = np.flatnonzero((keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1]))
     counts = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
-    if (counts > 2).any():  # noqa: PLR2004 - two faces share a plain edge
+    crowded = int((counts > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
+    if crowded:
         simple, order = _pair_wedges(mesh, keys, backward, order)
     twins[order[simple]] = order[simple + 1]
     twins[order[simple + 1]] = order[simple]
-    return Topology(twins)
+    twins.flags.writeable = False
+    return Topology(twins, crowded)
 
 
 def _pair_wedges(
