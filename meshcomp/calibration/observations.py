@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from meshcomp.measurements.readings import Instrument, Reading
 
-__all__ = ["UNSTATED", "Observations", "observations", "reading_scatter"]
+__all__ = [
+    "UNSTATED",
+    "Observations",
+    "instrument_shares",
+    "observations",
+    "reading_scatter",
+]
 
 UNSTATED = Instrument(name="instrument not stated", resolution=0.01)
 
@@ -121,6 +127,26 @@ def _uncertainty(reading: Reading, scatter: Mapping[str, float]) -> float:
 
 def _common(readings: Sequence[Reading]) -> float:
     """Shift of the whole law by the instruments' own errors, each common to its rows."""
+    return sqrt(sum(share**2 for share in instrument_shares(readings).values()))
+
+
+def instrument_shares(readings: Iterable[Reading]) -> dict[str, float]:
+    """Return how much of each instrument's own error shifts a law, standard, mm.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        Of one kind. Another kind that was read with the same instrument is shifted by
+        the same error.
+
+    Examples
+    --------
+    >>> caliper = Instrument(name="caliper", resolution=0.01, accuracy=0.03)
+    >>> bore = Reading(piece="a", feature_id="B1", kind="bore", nominal_size=8.0,
+    ...     mesh_size=8.0, values=(7.85,), instrument=caliper)
+    >>> instrument_shares([bore])["caliper"].__round__(4)  # 0.03 mm over root 3
+    0.0173
+    """
     shares: dict[str, float] = {}
     exact = [reading for reading in readings if reading.values]
     for reading in exact:
@@ -128,4 +154,4 @@ def _common(readings: Sequence[Reading]) -> float:
         limit = instrument.accuracy or 0.0
         name = instrument.name
         shares[name] = shares.get(name, 0.0) + limit / sqrt(3) / len(exact)
-    return sqrt(sum(share**2 for share in shares.values()))
+    return shares
