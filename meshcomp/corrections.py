@@ -85,7 +85,11 @@ def _build_angle(feature: Feature) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibrated:
-    """Corrections that make each feature print at its nominal size, by a process model."""
+    """Corrections that make each feature print at its target size, by a process model.
+
+    `targets` are sizes wanted in the print, mm, by feature id; the nominal size for the
+    others.
+    """
 
     model: ProcessModel
     source: str = "calibration"
@@ -105,7 +109,7 @@ class Calibrated:
             return _left_alone(feature, missing)
         if feature.nominal_size is None:
             return _profile_by(feature, law, name or "")
-        return _sized_by(feature, law, name or "")
+        return _sized_by(feature, law, name or "", self.targets.get(feature.id))
 
 
 def law_name(feature: Feature) -> str | None:
@@ -129,10 +133,13 @@ def _no_class(feature: Feature) -> str:
     )
 
 
-def _sized_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
+def _sized_by(
+    feature: Feature, law: SizeLaw, name: str, wanted: float | None
+) -> Correction:
     nominal = feature.nominal_size or 0.0
+    target = nominal if wanted is None else wanted
     try:
-        mesh_size = law.mesh_size_for(nominal)
+        mesh_size = law.mesh_size_for(target)
     except CalibrationError as error:
         return _left_alone(feature, str(error))
     flags: tuple[str, ...] = ()
@@ -152,6 +159,7 @@ def _sized_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
     )
     return replace(
         correction,
+        target_size=target,
         predicted_deviation=law.deviation(nominal),
         standard_uncertainty=law.standard_uncertainty(mesh_size),
         flags=flags,
@@ -230,6 +238,8 @@ def plan(
     sizes = sizes or {}
     known = {feature.id for feature in inspection.features}
     _check_ids(known, keep, sizes)
+    if isinstance(rule, Calibrated):
+        _check_targets(inspection, rule)
     decide = _with_overrides(rule.decide, keep, sizes)
     corrections = tuple(
         _flagged(_without_change(decide(f)), f, inspection.part.mesh)
@@ -309,6 +319,13 @@ def _check_ids(known: set[str], keep: tuple[str, ...], sizes: Mapping[str, float
     both = sorted(set(keep) & set(sizes))
     if both:
         raise OptionError(f"{both[0]} is to be kept and set: say one of the two")
+
+
+def _check_targets(inspection: Inspection, rule: Calibrated) -> None:
+    _check_ids({feature.id for feature in inspection.features}, (), rule.targets)
+    for feature in inspection.features:
+        if feature.id in rule.targets and feature.nominal_size is None:
+            raise OptionError(f"{feature.id} is a profile and has no size to aim at")
 
 
 def _check_size(correction: Correction) -> None:

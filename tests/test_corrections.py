@@ -7,6 +7,7 @@ direction, computed here from the coefficients.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -160,6 +161,24 @@ def test_a_calibrated_size_prints_as_its_nominal_by_the_law_itself(name, calibra
         assert x + deviation == pytest.approx(feature.nominal_size, abs=1e-9)
         seen += 1
     assert seen >= 2
+
+
+def test_a_size_aimed_at_is_what_the_law_prints(calibrated):
+    rule = replace(calibrated, targets={"bore-01": 8.1})
+    for feature, correction in by_kind("shaft_spacer", rule):
+        law = calibrated.model.laws[feature.kind]
+        target = 8.1 if feature.id == "bore-01" else feature.nominal_size
+        assert correction.target_size == target
+        assert law.printed_size(correction.mesh_size) == pytest.approx(target, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [("bore-9", "no feature 'bore-9'"), ("profile-01", "has no size to aim at")],
+)
+def test_only_sizes_that_are_there_can_be_aimed_at(calibrated, name, message):
+    with pytest.raises(OptionError, match=message):
+        meshcomp.plan(found("knob"), replace(calibrated, targets={name: 8.1}))
 
 
 def test_a_feature_without_a_law_is_left_alone_and_says_which(calibrated):
