@@ -23,7 +23,7 @@ from meshcomp.testpieces.layout import (
     rectangle,
     shelves,
 )
-from meshcomp.testpieces.pieces import BenchPiece, Label
+from meshcomp.testpieces.pieces import BenchPiece, Label, bore_instrument
 
 __all__ = [
     "PREFERRED_SIZES",
@@ -42,17 +42,17 @@ ROUND_SIZES = (2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 14.0, 20.0, 25.0, 30.0)
 SLOT_SIZES = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0)
 _UP = (0.0, 0.0, 1.0)
 _BAND = 12.0  # length of a slot, mm
-_JAWS = "inside jaws, turned for the largest reading; pins below 5 mm"
 _CHORD = (
     "Inside jaws read small bores low, since their flats bridge a chord: flats of width w "
-    "in a bore d read about w²/2d low. Below 5 mm use pins: the largest that goes in is "
-    "go_size, the next one no_go_size."
+    "in a bore d read about w²/2d low; turn them for the largest reading. Below 5 mm use "
+    "pins: the largest that goes in is go_size, the next one no_go_size."
 )
 _FEELERS = (
     "Below 5 mm use feeler gauges or flat pins: the largest that goes in is go_size, the "
     "next one no_go_size."
 )
 _TWICE = "Read each size twice, in two directions, away from the seam and at mid-height."
+_AGAIN = "Two prints tell more than two readings: name them in the column piece."
 
 
 def _chosen(
@@ -107,10 +107,7 @@ def bore_ladder(
         labels=labels,
         view="from above",
         purpose="How bores close, and by how much more when they are small.",
-        advice=(
-            _TWICE,
-            _CHORD,
-        ),
+        advice=(_TWICE, _AGAIN, _CHORD),
     )
 
 
@@ -122,7 +119,6 @@ def _round(
     ends: tuple[float, float],
 ) -> tuple[PieceFeature, ...]:
     low, high = ends
-    hint = _JAWS if kind == "bore" else "outside jaws, above the foot"
     return tuple(
         PieceFeature(
             id=name,
@@ -132,7 +128,7 @@ def _round(
             direction=_UP,
             start=low,
             end=high,
-            hint=hint,
+            hint=bore_instrument(size) if kind == "bore" else "outside jaws",
         )
         for name, size, cell in zip(ids, sizes, cells, strict=True)
     )
@@ -180,7 +176,11 @@ def boss_ladder(
         labels=labels,
         view="from above",
         purpose="How round bosses grow or shrink with their size.",
-        advice=(_TWICE, "Do not press: thin bosses bend, and soft plastic gives way."),
+        advice=(
+            _TWICE,
+            _AGAIN,
+            "Do not press: thin bosses bend, and soft plastic gives way.",
+        ),
     )
 
 
@@ -224,7 +224,7 @@ def slot_ladder(
             direction=(1.0, 0.0, 0.0) if is_x else (0.0, 1.0, 0.0),
             start=-size / 2,
             end=size / 2,
-            hint=f"across {'X' if is_x else 'Y'}; inside jaws, feeler gauges below 5 mm",
+            hint=f"across {'X' if is_x else 'Y'}",
         )
         for name, size, cell, is_x in zip(ids, chosen, cells, along_x, strict=True)
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from meshcomp.errors import OptionError
-from meshcomp.measurements.pieces import PieceFeature, PieceSheet
+from meshcomp.measurements.pieces import PieceFeature, PieceSheet, Triple
 from meshcomp.meshes import Mesh
 from meshcomp.scenario.outlines import Outline
 from meshcomp.scenario.prisms import prism
@@ -22,19 +22,18 @@ _HIGH = 5.0  # of the bars, mm
 _BROAD = 6.0  # of the bars, mm
 _GAP = 4.0
 _SMALL = 3.0  # height of labels on narrow faces, mm
-_MID = "at mid-height, above the foot"
+_MID = "at mid-height"
 
 
 def _length(
-    name: str, kind: str, size: float, middle: tuple[float, float, float], *, hint: str
+    name: str, kind: str, size: float, middle: Triple, across: Triple, *, hint: str
 ) -> PieceFeature:
-    direction = _Y if kind.endswith("y") or "across Y" in hint else _X
     return PieceFeature(
         id=name,
         kind=kind,
         nominal_size=size,
         point=middle,
-        direction=direction,
+        direction=across,
         start=-size / 2,
         end=size / 2,
         hint=hint,
@@ -74,7 +73,7 @@ def outside_ladder(
         x_bar = rectangle(0.0, size, -far, -near)
         y_bar = rectangle(-far, -near, 0.0, size)
         bars += [x_bar, y_bar]
-        for letter, bar in (("X", x_bar), ("Y", y_bar)):
+        for letter, bar, across in (("X", x_bar, _X), ("Y", y_bar, _Y)):
             centre = bar.mean(axis=0)
             name = f"{letter}{k + 1}"
             # A label may not stand out over the sides of the shortest bar.
@@ -84,7 +83,7 @@ def outside_ladder(
             middle = (float(centre[0]), float(centre[1]), _HIGH / 2)
             kind = f"outside {letter.lower()}"
             features.append(
-                _length(name, kind, size, middle, hint=f"along {letter}, {_MID}")
+                _length(name, kind, size, middle, across, hint=f"along {letter}, {_MID}")
             )
     features.sort(key=lambda feature: feature.id[0])
     frame, more, frame_labels = _frame(square, len(chosen) + 1)
@@ -125,8 +124,8 @@ def _frame(
     diagonal = (square - cut) * 2**0.5
     middle = (s / 2, s / 2, _HIGH / 2)
     features = [
-        _length(f"X{number}", "outside x", square, middle, hint=f"along X, {_MID}"),
-        _length(f"Y{number}", "outside y", square, middle, hint=f"along Y, {_MID}"),
+        _length(f"X{number}", "outside x", square, middle, _X, hint=f"along X, {_MID}"),
+        _length(f"Y{number}", "outside y", square, middle, _Y, hint=f"along Y, {_MID}"),
         *(
             PieceFeature(
                 id=name,
@@ -136,7 +135,7 @@ def _frame(
                 direction=(2**-0.5, slope * 2**-0.5, 0.0),
                 start=-diagonal / 2,
                 end=diagonal / 2,
-                hint=f"from {near} to {far}, over the flats",
+                hint=f"{near} to {far}",
             )
             for name, sign, slope, near, far in (
                 ("D1", "+", 1.0, "front left", "back right"),
@@ -184,14 +183,14 @@ def wall_strip(*, line_width: float = 0.44, length: float = 40.0) -> BenchPiece:
         rectangle(0.0, post, far, far + post),
     ]
     labels = (_small("F1", far + middle, middle), _small("F2", middle, far + middle))
-    hint = "thickness across {}, at five places of the wall"
+    hint = "across {}, at five places"
     along = post + length / 2
     features = (
         _length(
-            "F1", "strip", line_width, (along, middle, high / 2), hint=hint.format("Y")
+            "F1", "strip", line_width, (along, middle, high / 2), _Y, hint=hint.format("Y")
         ),
         _length(
-            "F2", "strip", line_width, (middle, along, high / 2), hint=hint.format("X")
+            "F2", "strip", line_width, (middle, along, high / 2), _X, hint=hint.format("X")
         ),
     )
     solids = [prism(each, [], 0.0, high) for each in (*walls, *posts)]
@@ -202,6 +201,7 @@ def wall_strip(*, line_width: float = 0.44, length: float = 40.0) -> BenchPiece:
         labels=labels,
         view="from above",
         purpose="The factor for the extrusion flow: intended over measured thickness.",
+        columns=("1", "2", "3", "4", "5"),
         advice=(
             "Slice with the line width that the piece was made for, one line a wall.",
             (
@@ -232,7 +232,7 @@ def foot_piece(*, size: float = 30.0) -> BenchPiece:
     outer = rectangle(0.0, size, 0.0, size)
     inner = rectangle(wall, size - wall, wall, size - wall)
     half = size / 2
-    at_foot = "at the first layers, below 0.4 mm, with the edges of the jaws"
+    at_foot = "lowest 0.4 mm"
     labels = (
         _small("X1", half, size - wall / 2),
         _small("Y1", size - wall / 2, half),
@@ -240,10 +240,14 @@ def foot_piece(*, size: float = 30.0) -> BenchPiece:
         _small("F2", wall / 2, half),
     )
     features = (
-        _length("X1", "outside x", size, (half, half, high / 2), hint=f"along X, {_MID}"),
-        _length("Y1", "outside y", size, (half, half, high / 2), hint=f"along Y, {_MID}"),
-        _length("F1", "foot", size, (half, half, low), hint=f"across X, {at_foot}"),
-        _length("F2", "foot", size, (half, half, low), hint=f"across Y, {at_foot}"),
+        _length(
+            "X1", "outside x", size, (half, half, high / 2), _X, hint=f"along X, {_MID}"
+        ),
+        _length(
+            "Y1", "outside y", size, (half, half, high / 2), _Y, hint=f"along Y, {_MID}"
+        ),
+        _length("F1", "foot", size, (half, half, low), _X, hint=f"across X, {at_foot}"),
+        _length("F2", "foot", size, (half, half, low), _Y, hint=f"across Y, {at_foot}"),
     )
     mesh: Mesh = joined([prism(outer, [inner], 0.0, high), *labels_on(labels, high)])
     return BenchPiece(
@@ -253,6 +257,7 @@ def foot_piece(*, size: float = 30.0) -> BenchPiece:
         labels=labels,
         view="from above",
         purpose="How far the first layers spread below the rest.",
+        columns=("1", "2"),
         advice=(
             "Let it cool on the bed before you take it off, and do not trim it.",
             "Read across the foot with the thin edges of the jaws, then at mid-height.",

@@ -11,7 +11,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.scenario.outlines import Outline
 from meshcomp.scenario.prisms import prism
 from meshcomp.testpieces.layout import checked_sizes, fine_circle, joined, labels_on
-from meshcomp.testpieces.pieces import BenchPiece, Label
+from meshcomp.testpieces.pieces import BenchPiece, Label, bore_instrument
 
 __all__ = ["LYING_SIZES", "lying_bores"]
 
@@ -92,7 +92,7 @@ def _two_sizes(
             direction=direction,
             start=-size / 2,
             end=size / 2,
-            hint=f"in {word}, inside jaws; pins below 5 mm",
+            hint=bore_instrument(size),
         )
         for letter, word, direction in (
             ("W", "width", (1.0, 0.0, 0.0)),

@@ -46,7 +46,7 @@ def _round(
         direction=_UP,
         start=ends[0],
         end=ends[1],
-        hint="outside jaws" if kind == "boss" else "by the plug: go_size and no_go_size",
+        hint="outside jaws" if kind == "boss" else "by the plug",
     )
 
 
@@ -174,6 +174,7 @@ def fit_ladder(
         labels=tuple(labels),
         view="from above",
         purpose="Which clearance you call press, slide and free.",
+        columns=("1", "2", "note"),
         advice=(
             _FEEL,
             "Read the ring and the pins as well: the clearance is then that of the print.",

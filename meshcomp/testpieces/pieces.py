@@ -8,7 +8,9 @@ from meshcomp.measurements.pieces import PieceSheet
 from meshcomp.meshes import Mesh
 from meshcomp.scenario.outlines import Outline
 
-__all__ = ["BenchPiece", "Label"]
+__all__ = ["BenchPiece", "Label", "bore_instrument"]
+
+_PINS_BELOW = 5.0  # mm: the flats of inside jaws bridge a chord of small bores
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +28,8 @@ class BenchPiece:
     """A test piece with what is to be measured on it and how to draw it.
 
     `view` is "from above" (X to the right, Y up) or "from the front" (X to the right,
-    Z up).
+    Z up). `columns` are those to write into: numbers for readings, "go" and "no go" for
+    gauges, "note" for words.
     """
 
     sheet: PieceSheet
@@ -36,8 +39,25 @@ class BenchPiece:
     view: str
     purpose: str  # one sentence
     advice: tuple[str, ...]  # how to measure it, one sentence each
+    columns: tuple[str, ...] = ("1", "2", "go", "no go")
 
     @property
     def name(self) -> str:
         """Name of the piece."""
         return self.sheet.name
+
+    @property
+    def readings(self) -> int:
+        """How many readings of a feature there is room for."""
+        return sum(column.isdigit() for column in self.columns)
+
+
+def bore_instrument(size: float) -> str:
+    """Return what reads a bore of a size in mm without bridging it.
+
+    Examples
+    --------
+    >>> bore_instrument(3.0)
+    'pins'
+    """
+    return "pins" if size < _PINS_BELOW else "inside jaws"

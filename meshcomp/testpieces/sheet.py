@@ -20,7 +20,8 @@ _MARGIN = 15.0
 _DRAWING = (180.0, 120.0)  # room for the drawing, mm
 _INCH = 25.4
 _ROW = 8.5
-_COLUMNS = (15.0, 28.0, 60.0, 87.0, 105.0, 123.0, 141.0)  # left edges, mm
+_COLUMNS = (15.0, 28.0, 59.0, 85.0)  # left edges: id, kind, size, what is read; mm
+_PITCH, _BLANK = 16.5, 14.0  # of the columns to write into, mm
 
 
 def measuring_sheet(piece: BenchPiece, format_: str = "pdf") -> bytes:
@@ -91,7 +92,16 @@ def _drawing(page: Any, piece: BenchPiece, top: float) -> float:
         page.plot(*closed.T, color="black", linewidth=0.8)
     for label in piece.labels:
         x, y = (np.array([label.x, label.y]) - low) * scale + corner
-        page.text(x, y, label.text, size=8, ha="center", va="bottom", color="tab:blue")
+        small = label.height < 4.0  # noqa: PLR2004 - on a narrow face
+        page.text(
+            x,
+            y,
+            label.text,
+            size=6 if small else 8,
+            ha="center",
+            va="bottom",
+            color="tab:blue",
+        )
     words = "true to size" if scale == 1.0 else f"scale {scale:.2f}"
     across = "Y up" if piece.view == "from above" else "Z up"
     page.text(
@@ -114,21 +124,15 @@ def _table(page: Any, piece: BenchPiece, top: float) -> None:
     """Draw the rows to fill in, as close as they must be to fit the page."""
     features = piece.sheet.features
     row = min(_ROW, (top - _MARGIN) / (len(features) + 1))
-    heads = ("id", "kind", "nominal, mm", "1", "2", "go", "no go")
-    for x, head in zip(_COLUMNS, heads, strict=True):
+    blanks = [_COLUMNS[-1] + k * _PITCH for k in range(len(piece.columns) + 1)]
+    heads = ("id", "kind", "nominal, mm", *piece.columns, "where, with what")
+    for x, head in zip((*_COLUMNS[:-1], *blanks), heads, strict=True):
         page.text(x, top, head, size=8.5, weight="bold")
     for k, feature in enumerate(features, start=1):
         y = top - k * row
         cells = (feature.id, feature.kind, f"{feature.nominal_size:.3f}")
         for x, cell in zip(_COLUMNS, cells, strict=False):
             page.text(x, y, cell, size=8.5)
-        for x in _COLUMNS[3:]:
-            page.plot([x, x + 15], [y - 0.8, y - 0.8], color="0.6", linewidth=0.6)
-        if k == 1 or feature.hint != features[k - 2].hint:
-            page.text(159.0, y, _short(feature.hint), size=6.5, color="0.3", va="center")
-
-
-def _short(hint: str) -> str:
-    import textwrap
-
-    return "\n".join(textwrap.wrap(hint, 34))
+        for x in blanks[:-1]:
+            page.plot([x, x + _BLANK], [y - 0.8, y - 0.8], color="0.6", linewidth=0.6)
+        page.text(blanks[-1], y, feature.hint, size=7.5, color="0.3")

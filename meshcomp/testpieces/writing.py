@@ -17,20 +17,8 @@ from meshcomp.testpieces.sheet import measuring_sheet
 
 __all__ = ["readings_template", "write_testpiece"]
 
-_COLUMNS = (
-    "piece",
-    "id",
-    "kind",
-    "nominal_size",
-    "instrument",
-    "resolution",
-    "accuracy",
-    "reading_1",
-    "reading_2",
-    "go_size",
-    "no_go_size",
-    "note",
-)
+_FIRST = ("piece", "id", "kind", "nominal_size", "instrument", "resolution", "accuracy")
+_LAST = ("go_size", "no_go_size", "note")
 
 
 def readings_template(piece: BenchPiece) -> str:
@@ -52,10 +40,12 @@ def readings_template(piece: BenchPiece) -> str:
         "minus).\n"
     )
     table = csv.writer(stream, lineterminator="\n")
-    table.writerow(_COLUMNS)
+    readings = tuple(f"reading_{k}" for k in range(1, piece.readings + 1))
+    columns = (*_FIRST, *readings, *_LAST)
+    table.writerow(columns)
     for feature in piece.sheet.features:
         row = ["", feature.id, feature.kind, f"{feature.nominal_size:.10g}"]
-        table.writerow([*row, *[""] * (len(_COLUMNS) - len(row))])
+        table.writerow([*row, *[""] * (len(columns) - len(row))])
     return stream.getvalue()
 
 
