@@ -168,3 +168,42 @@ def test_an_older_record_is_updated_by_new_readings(calibration, tmp_path):
     before, after = (meshcomp.read_calibration(path) for path in (calibration, out))
     assert len(after.readings) == len(before.readings) + 3
     assert after.conditions == before.conditions
+
+
+def test_drift_of_the_printer_is_told(calibration, tmp_path):
+    moved = tmp_path / "moved"
+    run("testpiece", "bore-ladder", "-o", moved, "--sizes", "3,4,6,8,12", "--no-sheets")
+    rows = ["piece,id,kind,nominal_size,reading_1"]
+    for k, size in enumerate((3, 4, 6, 8, 12), start=1):
+        printed = size + hidden("bore", size) + 0.1
+        rows.append(f"moved,B{k},bore,{size},{printed:.6f}")
+    (moved / "readings.csv").write_text("\n".join(rows) + "\n")
+    out = tmp_path / "updated.json"
+    words = run("calibrate", moved / "readings.csv", "-o", out, "--update", calibration)
+    assert "the printer has drifted" in " ".join(words.split())
+
+
+def test_the_wall_strip_tells_the_flow(tmp_path):
+    """Common practice, no source: 0.44 mm intended over 0.45 mm measured is 0.978."""
+    run("testpiece", "wall-strip", "-o", tmp_path / "strip", "--no-sheets")
+    path = tmp_path / "strip" / "readings.csv"
+    lines = path.read_text().splitlines()
+    names = next(line for line in lines if line.startswith("piece,")).split(",")
+    assert names[7:12] == [f"reading_{k}" for k in range(1, 6)]  # five places to read
+    path.write_text(
+        "\n".join(
+            line.replace("0.44,,,,", "0.44,caliper,0.01,,") + "0.45,0.44,0.46,0.45,0.45"
+            if line.startswith(",F")
+            else line
+            for line in [",".join(names[:7] + names[7:12]), ",F1,strip,0.44,,,,"]
+        )
+    )
+    words = run("calibrate", path, "-o", tmp_path / "cal.json", "--no-report")
+    assert "Multiply the extrusion flow by 0.978" in words
+    assert "does not hold after it" in " ".join(words.split())
+    assert not (tmp_path / "cal.json.report.html").exists()
+
+
+def test_a_page_with_charts_lies_beside_the_record(calibration):
+    html = Path(f"{calibration}.report.html").read_text()
+    assert html.count("<svg") == 4  # bores, bosses, lengths along X and along Y

@@ -25,6 +25,7 @@ from meshcomp.measurements.tables import read_readings
 __all__ = ["calibrate", "estimate_calibration"]
 
 _HEIGHT = "height"
+_HIGHEST_FLARE = 5.0  # mm
 Found = dict[str, tuple[SizeLaw | None, Study]]
 
 
@@ -33,6 +34,7 @@ def calibrate(
     *,
     conditions: Conditions,
     previous: Calibration | None = None,
+    flare_height: float | None = None,
 ) -> Calibration:
     r"""Estimate a calibration from tables of readings.
 
@@ -45,6 +47,8 @@ def calibrate(
     previous : Calibration, optional
         An older record of the same conditions, whose readings are used as well; the
         new ones are tested against its laws.
+    flare_height : float, optional
+        Of the first layers that spread, mm; two layers are taken where it is not given.
 
     Returns
     -------
@@ -71,7 +75,11 @@ def calibrate(
     table = read_readings(readings_paths)
     notes = tuple(f"left blank: {name}" for name in table.unmeasured)
     return estimate_calibration(
-        table.readings, conditions=conditions, previous=previous, notes=notes
+        table.readings,
+        conditions=conditions,
+        previous=previous,
+        flare_height=flare_height,
+        notes=notes,
     )
 
 
@@ -80,6 +88,7 @@ def estimate_calibration(
     *,
     conditions: Conditions,
     previous: Calibration | None = None,
+    flare_height: float | None = None,
     notes: tuple[str, ...] = (),
 ) -> Calibration:
     """Estimate a calibration from readings.
@@ -89,6 +98,8 @@ def estimate_calibration(
     readings : sequence of Reading
     conditions : Conditions
     previous : Calibration, optional
+        As for `calibrate`.
+    flare_height : float, optional
         As for `calibrate`.
     notes : tuple of str
         To be kept in the record.
@@ -125,10 +136,12 @@ def estimate_calibration(
     skew, skew_words = skew_of(together, outside, scatter)
     flare, flare_words = flare_of(
         together,
-        height=2 * conditions.layer_height,
+        height=_flare_height(flare_height, conditions, previous),
         repeatability=outside,
         scatter=scatter,
     )
+    if flare is not None and flare_height is None and previous is None:
+        flare_words = f"flare: {flare.height:g} mm is taken for its height (two layers)"
     words = tuple(word for word in (skew_words, flare_words) if word)
     return Calibration(
         model=ProcessModel(laws=laws, skew=skew, flare=flare, height=height),
@@ -139,6 +152,21 @@ def estimate_calibration(
         notes=notes + words + tuple(_missing(laws)) + _alone(previous),
         software=_software(),
     )
+
+
+def _flare_height(
+    given: float | None, conditions: Conditions, previous: Calibration | None
+) -> float:
+    if given is not None:
+        if not 0 < given <= _HIGHEST_FLARE:
+            raise CalibrationError(
+                f"the height of the flare must be above 0 and up to {_HIGHEST_FLARE:g} mm, "
+                f"got {given:g} mm: it is that of the first layers alone"
+            )
+        return given
+    if previous is not None and previous.model.flare is not None:
+        return previous.model.flare.height
+    return 2 * conditions.layer_height
 
 
 def _laws(readings: Sequence[Reading], scatter: Mapping[str, float]) -> Found:

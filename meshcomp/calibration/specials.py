@@ -92,7 +92,7 @@ def flare_of(
         Kind "foot" at the first layers; "outside x" and "outside y" of the same piece
         and size above them.
     height : float
-        Taken for the layers that spread, mm.
+        Of the layers that spread, mm.
     repeatability : float
         Of one outside size, mm.
     scatter : mapping
@@ -102,7 +102,7 @@ def flare_of(
     -------
     flare : Flare or None
     words : str
-        Why there is none, or what was taken without being measured.
+        Why there is none, or an empty text.
     """
     above = _exact(readings, "outside x", "outside y")
     growths, variances = [], []
@@ -126,8 +126,7 @@ def flare_of(
             f"flare of the first layers: not supported ({growth:+.3f} mm a side is less "
             f"than twice its standard uncertainty of {uncertainty:.3f} mm)"
         )
-    words = f"the height of the flare was not measured: {height:g} mm is taken (two layers)"
-    return Flare(growth=growth, height=height, standard_uncertainty=uncertainty), words
+    return Flare(growth=growth, height=height, standard_uncertainty=uncertainty), ""
 
 
 def flow_of(readings: Sequence[Reading]) -> Flow | None:

@@ -26,7 +26,7 @@ def bench_piece(
     ] = None,
     count: Annotated[int | None, typer.Option(metavar="N", help="How many sizes.")] = None,
     sheets: Annotated[  # noqa: FBT002
-        bool, typer.Option(help="Draw the measuring sheets (needs matplotlib).")
+        bool, typer.Option(help="Draw the measuring sheets.")
     ] = True,
 ) -> None:
     """Write a test piece to print: mesh, table of readings, measuring sheet."""
@@ -74,6 +74,13 @@ def calibrate(  # noqa: PLR0913, PLR0917 - each is an option
         Path | None,
         typer.Option(metavar="FILE", help="Older record, whose readings count too."),
     ] = None,
+    flare_height: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Of the first layers that spread; default two."),
+    ] = None,
+    report: Annotated[  # noqa: FBT002
+        bool, typer.Option(help="Write a page with charts beside the record.")
+    ] = True,
 ) -> None:
     """Estimate a calibration, with its uncertainty, from readings of test pieces."""
     from meshcomp.calibration.estimate import calibrate as estimate
@@ -93,10 +100,19 @@ def calibrate(  # noqa: PLR0913, PLR0917 - each is an option
     )
     if previous is not None and printer == material == "not stated":
         conditions = previous.conditions
-    calibration = estimate(readings, conditions=conditions, previous=previous)
+    calibration = estimate(
+        readings, conditions=conditions, previous=previous, flare_height=flare_height
+    )
     write_calibration(calibration, out)
     typer.echo(calibration_text(calibration).rstrip())
     typer.echo(f"written: {out}")
+    if report:
+        from meshcomp.files.atomic import save_atomically
+        from meshcomp.reports.calibration_html import calibration_html
+
+        page = Path(f"{out}.report.html")
+        save_atomically(page, calibration_html(calibration).encode())
+        typer.echo(f"report:  {page}")
 
 
 def predict(

@@ -10,7 +10,15 @@ from meshcomp.deviations import ProcessModel, SizeLaw
 from meshcomp.reports._numbers import count, signed, size
 from meshcomp.reports._tables import paragraph
 
-__all__ = ["calibration_text", "flow_sentences", "law_sentence"]
+__all__ = [
+    "all_laws",
+    "calibration_text",
+    "flow_sentences",
+    "law_sentence",
+    "sentence",
+    "shape_sentences",
+    "study_sentences",
+]
 
 _NAMES = {
     "bore": "bores",
@@ -45,9 +53,7 @@ def calibration_text(calibration: Calibration) -> str:
     True
     """
     model = calibration.model
-    laws = dict(model.laws)
-    if model.height is not None:
-        laws["height"] = model.height
+    laws = all_laws(model)
     blocks = [paragraph(f"Calibration of {calibration.conditions.in_words()}.")]
     for kind, law in laws.items():
         blocks.append(_kind_lines(kind, law, calibration.study(kind)))
@@ -56,13 +62,28 @@ def calibration_text(calibration: Calibration) -> str:
         for study in calibration.studies
         if study.kind not in laws
     ]
-    sentences = [*_shape_sentences(model), *flow_sentences(calibration.flow)]
-    sentences += [_sentence(note) for note in calibration.notes]
-    blocks.append([line for sentence in sentences for line in paragraph(sentence)])
+    sentences = [*shape_sentences(model), *flow_sentences(calibration.flow)]
+    sentences += [sentence(note) for note in calibration.notes]
+    blocks.append([line for words in sentences for line in paragraph(words)])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
-def _sentence(words: str) -> str:
+def all_laws(model: ProcessModel) -> dict[str, SizeLaw]:
+    """Return the laws of a model by kind, that of heights among them."""
+    laws = dict(model.laws)
+    if model.height is not None:
+        laws["height"] = model.height
+    return laws
+
+
+def sentence(words: str) -> str:
+    """Make a sentence of words.
+
+    Examples
+    --------
+    >>> sentence("bores close")
+    'Bores close.'
+    """
     return f"{words[0].upper()}{words[1:].rstrip('.')}."
 
 
@@ -107,15 +128,16 @@ def _deviation_words(kind: str, law: SizeLaw) -> str:
 
 
 def _kind_lines(kind: str, law: SizeLaw, study: Study | None) -> list[str]:
-    lines = paragraph(_sentence(law_sentence(kind, law)))
+    lines = paragraph(sentence(law_sentence(kind, law)))
     if study is None:
         return lines
-    for words in _study_sentences(law, study):
+    for words in study_sentences(law, study):
         lines += paragraph(words, indent="  ")
     return lines
 
 
-def _study_sentences(law: SizeLaw, study: Study) -> Iterator[str]:
+def study_sentences(law: SizeLaw, study: Study) -> Iterator[str]:
+    """Say how a law was estimated, what the data do not tell, and what to do next."""
     gauged = f", {study.intervals} of them by gauges" if study.intervals else ""
     yield (
         f"From {count(study.features, 'feature')}{gauged}; repeatability of one print "
@@ -123,7 +145,7 @@ def _study_sentences(law: SizeLaw, study: Study) -> Iterator[str]:
         f"{law.degrees_of_freedom:g} degrees of freedom)."
     )
     for note in study.notes:
-        yield _sentence(note)
+        yield sentence(note)
     for outlier in study.outliers:
         yield (
             f"Suspect: {outlier.feature} ({outlier.source}) lies "
@@ -161,7 +183,8 @@ def _test_sentences(study: Study) -> Iterator[str]:
         )
 
 
-def _shape_sentences(model: ProcessModel) -> Iterator[str]:
+def shape_sentences(model: ProcessModel) -> Iterator[str]:
+    """Say what was found of skew and of the first layers."""
     if model.skew is not None:
         yield (
             f"Y leans towards X by {signed(model.skew.angle * 1000, 2)} mm/m, standard "

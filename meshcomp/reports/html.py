@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
-from functools import cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from meshcomp.inspections import SolidState
 from meshcomp.reports import _numbers as numbers
+from meshcomp.reports._pages import page, with_minus
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
 from meshcomp.reports._sentences import (
     cautions,
     dash_reasons,
     doubts,
     left_alone,
-    printable,
     stand_sentences,
     verdict,
 )
 from meshcomp.reports.pictures import pictures
 from meshcomp.results import AchievedSize, Record, Verification
-
-if TYPE_CHECKING:
-    import jinja2
 
 __all__ = ["record_html"]
 
@@ -46,7 +40,7 @@ def record_html(record: Record) -> str:
         escaped. Save it as UTF-8.
     """
     rows = rows_of(record)
-    return _template().render(
+    return page("report.html.j2").render(
         record=record,
         part=record.inspection.part,
         plan=record.plan,
@@ -62,45 +56,6 @@ def record_html(record: Record) -> str:
         doubts=doubts(record.inspection),
         cautions=cautions(record),
     )
-
-
-@cache
-def _template() -> jinja2.Template:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).with_name("templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_finalize,
-    )
-    environment.filters |= {
-        "num": _with_minus,
-        "signed": numbers.signed,
-        "size": numbers.size,
-        "place": numbers.place,
-    }
-    return environment.get_template("report.html.j2")
-
-
-def _finalize(value: Any) -> Any:
-    """Write floats, which are places in pictures, with four decimals; make text safe.
-
-    Controls and broken text from file names stay out of the page; markup passes.
-    """
-    if isinstance(value, float):
-        return f"{value:.4f}"
-    is_text = isinstance(value, str) and not hasattr(value, "__html__")
-    return printable(value) if is_text else value
-
-
-def _with_minus(number: str) -> str:
-    """Set numbers in type: a minus sign, and a dash where there is none."""
-    if number == numbers.DASH:
-        return "\N{EN DASH}"
-    return re.sub(r"(?<!\w)-(?=\d)", "\N{MINUS SIGN}", number)
 
 
 def _figures(record: Record, rows: Sequence[Row]) -> list[dict[str, str]]:
@@ -144,7 +99,7 @@ def _proved_figures(proof: Verification | None) -> list[dict[str, str]]:
         return [_figure(name, numbers.DASH, note) for name in (*names, volume)]
     right = sum(size.conforms for size in proof.sizes)
     passed = sum(check.passed for check in proof.checks)
-    predicted = _with_minus(numbers.signed(proof.predicted_volume_change, 1))
+    predicted = with_minus(numbers.signed(proof.predicted_volume_change, 1))
     return [
         _figure(names[0], f"{right} of {len(proof.sizes)}", "measured in the written file"),
         _worst(names[1], proof.sizes),

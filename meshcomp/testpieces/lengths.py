@@ -261,5 +261,6 @@ def foot_piece(*, size: float = 30.0) -> BenchPiece:
         advice=(
             "Let it cool on the bed before you take it off, and do not trim it.",
             "Read across the foot with the thin edges of the jaws, then at mid-height.",
+            "Count the layers that stand proud: their height is the flare height.",
         ),
     )

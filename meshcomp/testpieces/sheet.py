@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from meshcomp.errors import OptionError
 from meshcomp.testpieces.pieces import BenchPiece
 
 if TYPE_CHECKING:
@@ -33,25 +32,15 @@ def measuring_sheet(piece: BenchPiece, format_: str = "pdf") -> bytes:
     format_ : str
         'pdf' or 'svg'.
 
-    Raises
-    ------
-    OptionError
-        If matplotlib is not installed.
-
     Examples
     --------
     >>> from meshcomp.testpieces.catalogue import build_testpiece
     >>> measuring_sheet(build_testpiece("foot"), "svg")[:5]
     b'<?xml'
     """
-    try:
-        import matplotlib as mpl
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise OptionError(
-            "measuring sheets are drawn with matplotlib, which is not installed: "
-            "install it, or do without sheets"
-        ) from error
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
     figure = Figure(figsize=(_PAGE[0] / _INCH, _PAGE[1] / _INCH))
     _draw(figure, piece)
     stream = io.BytesIO()

@@ -61,7 +61,7 @@ def write_testpiece(
     directory : str or Path
         Made where it is not there; give every piece its own.
     sheets : bool
-        Whether to draw the measuring sheets, which needs matplotlib.
+        Whether to draw the measuring sheets.
     options
         As `build_testpiece` takes them.
 
