@@ -10,6 +10,7 @@ from meshcomp.detection.bends import bends_of
 from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.joining import joined
+from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.tilting import settled_axis
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, pairs, profiles
@@ -80,6 +81,10 @@ def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
         _take(taken, across)
         mine = cylinders_on(scene, direction, faces[~taken[faces]])
         _take(taken, mine)
+        if any(was_made_anew(scene, c.faces, direction) for c in across + mine):
+            # No facet runs along the axis: smaller bores about it show as patches only.
+            _take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
+            mine += others
         found += across + mine
     return found
 

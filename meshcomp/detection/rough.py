@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import STRICT_LIMIT, connected_to
-from meshcomp.detection.scenes import Circle, Prospect
+from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 
-__all__ = ["grown_roughly", "nominal_radius", "rough_limit"]
+__all__ = ["grown_roughly", "nominal_radius", "rough_limit", "was_made_anew"]
 
 _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
 _MOST_ROUGH = 0.12  # mm
@@ -54,7 +54,7 @@ def grown_roughly(
         except AssociationError:
             return None
         circle = Circle(centre, diameter / 2, circle.is_internal)
-    if not was_made_anew(view, faces) or _is_wavy(circle, corners):
+    if not was_made_anew(view.scene, faces, view.frame[2]) or _is_wavy(circle, corners):
         return None
     return circle, faces
 
@@ -78,9 +78,11 @@ def _near(view: Prospect, circle: Circle, free: NDArray[np.bool_]) -> NDArray[np
     return np.sort(view.faces[rows[good]])
 
 
-def was_made_anew(view: Prospect, faces: NDArray[np.int64]) -> bool:
-    """Whether faces lean as those of remeshed, decimated or shaken walls do."""
-    leaning = np.abs(view.scene.regions.face_normals[faces] @ view.frame[2])
+def was_made_anew(
+    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
+) -> bool:
+    """Whether faces about an axis lean as those of remeshed or shaken walls do."""
+    leaning = np.abs(scene.regions.face_normals[faces] @ direction)
     return bool((leaning > STRICT_LIMIT).mean() > _LEAST_LEANING)
 
 
@@ -110,7 +112,7 @@ def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> 
 
     Small triangles that sample coarse facets reach the circle with few corners only.
     """
-    if not was_made_anew(view, faces):
+    if not was_made_anew(view.scene, faces, view.frame[2]):
         return circle.radius
     distances = np.hypot(*(_corners(view, faces)[:, :2] - circle.centre).T)
     low, high = np.quantile(distances, [0.05, 0.98])
