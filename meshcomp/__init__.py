@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from meshcomp.errors import MeshCompError
     from meshcomp.files import read_part as read
     from meshcomp.files import write_part as write
+    from meshcomp.fitting import fit
     from meshcomp.inspecting import inspect
     from meshcomp.predictions import predict
     from meshcomp.scenario import demo_part, write_scenario
@@ -43,6 +44,7 @@ __all__ = [
     "compensate",
     "compensate_part",
     "demo_part",
+    "fit",
     "inspect",
     "plan",
     "plan_part",
@@ -66,6 +68,7 @@ _HOMES = {
     "compensate": ("meshcomp.compensation", "compensate"),
     "compensate_part": ("meshcomp.workflow", "compensate_part"),
     "demo_part": ("meshcomp.scenario", "demo_part"),
+    "fit": ("meshcomp.fitting", "fit"),
     "inspect": ("meshcomp.inspecting", "inspect"),
     "plan": ("meshcomp.corrections", "plan"),
     "plan_part": ("meshcomp.workflow", "plan_part"),

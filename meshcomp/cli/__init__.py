@@ -13,6 +13,7 @@ import typer
 from meshcomp.cli.calibrating import bench_piece, calibrate, predict
 from meshcomp.cli.compensating import compensate
 from meshcomp.cli.demo import demo
+from meshcomp.cli.fitting import fit
 from meshcomp.cli.inspecting import inspect
 from meshcomp.errors import MeshCompError
 
@@ -29,6 +30,7 @@ app.command("testpiece")(bench_piece)
 app.command()(calibrate)
 app.command()(inspect)
 app.command()(predict)
+app.command()(fit)
 app.command()(compensate)
 app.command()(demo)
 

@@ -16,6 +16,9 @@ __all__ = [
     "angle",
     "bound",
     "count",
+    "micrometres",
+    "odds",
+    "percent",
     "place",
     "planned_and_achieved",
     "signed",
@@ -139,3 +142,45 @@ def count(number: int, noun: str, plural: str | None = None) -> str:
     ('1 body', '2 bores')
     """
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def micrometres(value: float) -> str:
+    """Write a length given in mm in micrometres, with no digits that say nothing.
+
+    Examples
+    --------
+    >>> micrometres(0.021), micrometres(0.0005), micrometres(-0.0241)
+    ('21', '0.5', '-24')
+    """
+    um = 1000.0 * value
+    if abs(um) < _NOISE:
+        return "0"
+    return f"{um:.1f}" if abs(um) < 10 and abs(um - round(um)) > 0.05 else f"{um:.0f}"  # noqa: PLR2004
+
+
+def percent(probability: float) -> str:
+    """Write a probability in percent, rounded down: it never flatters.
+
+    Examples
+    --------
+    >>> percent(0.42), percent(0.9999), percent(0.004)
+    ('42 %', '99 %', '0.4 %')
+    """
+    share = 100.0 * probability
+    if share < 1:
+        return f"{math.floor(share * 10 + 1e-9) / 10:.1f} %"
+    return f"{math.floor(share + 1e-9)} %"
+
+
+def odds(probability: float, noun: str = "print") -> str:
+    """Write how many prints in 10, or in 100, rounded down.
+
+    Examples
+    --------
+    >>> odds(0.42), odds(0.97), odds(0.19, "pair")
+    ('4 prints in 10 are', '97 prints in 100 are', '1 pair in 10 is')
+    """
+    of = 10 if 0.1 <= probability < 0.9 else 100  # noqa: PLR2004 - words of a tenth
+    number = math.floor(of * probability + 1e-9)
+    verb = "is" if number == 1 else "are"
+    return f"{count(number, noun) if number else f'no {noun}'} in {of} {verb}"
