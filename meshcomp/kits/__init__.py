@@ -1,0 +1,1 @@
+"""Whole kits: every part compensated, every mating pair judged."""

@@ -1,0 +1,282 @@
+"""The whole of a kit: look at parts, aim, compensate side by side, judge the mates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from meshcomp._version import __version__
+from meshcomp.calibration.record import read_calibration
+from meshcomp.calibration.results import Calibration
+from meshcomp.errors import MeshCompError, OptionError
+from meshcomp.kits.jobs import Aim, Job, Survey, do, survey
+from meshcomp.kits.judging import Known, judged
+from meshcomp.kits.running import all_done
+from meshcomp.kits.selecting import selected
+from meshcomp.kits.store import earlier, earlier_survey, key_of, remember, tidy
+from meshcomp.kits.suggesting import likely_mates
+from meshcomp.mechanisms import (
+    Bought,
+    FeatureOutcome,
+    Kit,
+    KitOutcome,
+    KitPart,
+    Mate,
+    PartOutcome,
+    Reference,
+    Suggestion,
+)
+
+__all__ = ["Workers", "make_kit", "suggest_mates"]
+
+Progress = Callable[[PartOutcome], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Workers:
+    """Who does the work: so many processes here, or a Dask cluster by its address."""
+
+    count: int | None = None  # None: one for each core
+    dask: str | None = None
+
+
+def make_kit(
+    kit: Kit,
+    *,
+    workers: Workers | None = None,
+    progress: Progress | None = None,
+) -> KitOutcome:
+    """Compensate every part of a kit and judge every mate.
+
+    A part whose inputs have not changed since it was made is not made again; a part that
+    fails does not stop the others.
+
+    Parameters
+    ----------
+    kit : Kit
+        As from `read_kit` or `folder_kit`.
+    workers : Workers, optional
+        One process for each core unless said otherwise.
+    progress : callable, optional
+        Called with the outcome of each part as soon as it is there.
+
+    Returns
+    -------
+    KitOutcome
+        Parts and mates in the order of the kit.
+
+    Raises
+    ------
+    MeshCompError
+        If a calibration cannot be used, or the workers cannot be had.
+    """
+    staff = workers or Workers()
+    calibrations = _calibrations(kit.parts)
+    jobs = [_job(kit, part, calibrations) for part in kit.parts]
+    mates = _aimed(kit.mates, jobs, staff)
+    jobs = [replace(job, aims=_aims_of(job.part, mates)) for job in jobs]
+    outcomes = {}
+    for outcome in _made(jobs, staff):
+        outcomes[outcome.name] = outcome
+        if progress is not None:
+            progress(outcome)
+    by_content = {c.sha256 or "": c for c in calibrations.values()}
+    found, all_fit = judged(mates, Known(parts=outcomes, calibrations=by_content))
+    return KitOutcome(
+        kit=replace(kit, mates=mates),
+        parts=tuple(outcomes[part.name] for part in kit.parts),
+        mates=found,
+        all_fit=all_fit,
+        version=__version__,
+    )
+
+
+def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> tuple[Suggestion, ...]:
+    """Return likely mates of a kit, without making anything.
+
+    Raises
+    ------
+    OptionError
+        If no part can be looked at.
+    """
+    calibrations = _calibrations(kit.parts)
+    jobs = [_job(kit, part, calibrations) for part in kit.parts]
+    surveys = _surveyed(jobs, workers or Workers())
+    if all(each.error for each in surveys.values()):
+        first = next(iter(surveys.values()))
+        raise OptionError(f"no part can be looked at; {first.name}: {first.error}")
+    return likely_mates(list(surveys.values()))
+
+
+def _calibrations(parts: Iterable[KitPart]) -> dict[Path, Calibration]:
+    """Read each calibration once, by its path."""
+    return {
+        path: read_calibration(path)
+        for path in dict.fromkeys(part.calibration for part in parts)
+    }
+
+
+def _job(kit: Kit, part: KitPart, calibrations: dict[Path, Calibration]) -> Job:
+    return Job(
+        part=part,
+        out=kit.out / f"{part.name}{part.path.suffix.lower()}",
+        calibration_sha256=calibrations[part.calibration].sha256 or "",
+    )
+
+
+def _made(jobs: list[Job], staff: Workers) -> Iterator[PartOutcome]:
+    """Return what is there already, and then each part as soon as it is made."""
+    tasks = []
+    for job in jobs:
+        try:
+            key = key_of(job)
+        except MeshCompError as error:
+            yield _lost((job, ""), str(error))
+            continue
+        outcome = earlier(job, key)
+        if outcome is None:
+            tasks.append((job, key))
+        else:
+            yield outcome
+    # Long jobs first, so that none is left to one worker at the end.
+    tasks.sort(key=lambda task: task[0].part.path.stat().st_size, reverse=True)
+    yield from all_done(_make, tasks, lost=_lost, workers=staff.count, dask=staff.dask)
+
+
+def _make(task: tuple[Job, str]) -> PartOutcome:
+    """Make a part in a worker and write down that it is made."""
+    job, key = task
+    tidy(job)
+    outcome = do(job)
+    if outcome.error is None:
+        remember(job, key, outcome)
+    return outcome
+
+
+def _lost(task: tuple[Job, str], words: str) -> PartOutcome:
+    part = task[0].part
+    return PartOutcome(
+        name=part.name, source=str(part.path), quantity=part.quantity, error=words
+    )
+
+
+def _surveyed(jobs: list[Job], staff: Workers) -> dict[str, Survey]:
+    """Look at parts that have not been looked at, by the parts' names."""
+    found: dict[str, Survey] = {job.part.name: Survey(name=job.part.name) for job in jobs}
+    tasks = []
+    for job in jobs:
+        try:
+            key = key_of(job)
+        except MeshCompError as error:
+            found[job.part.name] = Survey(name=job.part.name, error=str(error))
+            continue
+        seen = earlier_survey(job, key)
+        if seen is None:
+            tasks.append((job, key))
+        else:
+            found[seen.name] = seen
+    for seen in all_done(_look, tasks, lost=_unseen, workers=staff.count, dask=staff.dask):
+        found[seen.name] = seen
+    return found
+
+
+def _look(task: tuple[Job, str]) -> Survey:
+    job, key = task
+    seen = survey(job)
+    if seen.error is None:
+        remember(job, key, seen)
+    return seen
+
+
+def _unseen(task: tuple[Job, str], words: str) -> Survey:
+    return Survey(name=task[0].part.name, error=words)
+
+
+def _aimed(mates: tuple[Mate, ...], jobs: list[Job], staff: Workers) -> tuple[Mate, ...]:
+    """Give each mate the sizes that it wants in print.
+
+    A mate that makes one side suit the other goes by what the mates before it, and all
+    those with a fit, want of that other side.
+    """
+    names = {side.part for mate in mates if (side := _fixed_side(mate)) is not None}
+    surveys = _surveyed([job for job in jobs if job.part.name in names], staff)
+    found = list(mates)
+    for number, mate in enumerate(mates):
+        found[number] = _with_aims(mate, surveys, found[:number] + found[number + 1 :])
+    return tuple(found)
+
+
+def _fixed_side(mate: Mate) -> Reference | None:
+    """Return the printed side to whose size the other is made, if there is one."""
+    if not _needs_aim(mate):
+        return None
+    side = mate.external if mate.gives_way == "bore" else mate.internal
+    return side if isinstance(side, Reference) else None
+
+
+def _needs_aim(mate: Mate) -> bool:
+    is_free = mate.gives_way != "none" and mate.middle is not None
+    return is_free and mate.aims == (None, None)
+
+
+def _with_aims(mate: Mate, surveys: dict[str, Survey], others: list[Mate]) -> Mate:
+    """Aim the side that gives way at the middle of the clearance asked for."""
+    if not _needs_aim(mate):
+        return mate
+    is_bore = mate.gives_way == "bore"
+    size = _size_of(mate.external if is_bore else mate.internal, surveys, others)
+    if size is None:
+        return mate
+    middle = mate.middle or 0.0
+    return replace(mate, aims=(size + middle, None) if is_bore else (None, size - middle))
+
+
+def _size_of(
+    side: Reference | Bought, surveys: dict[str, Survey], others: list[Mate]
+) -> float | None:
+    """Return the size in print of the side that stays as it is planned."""
+    if isinstance(side, Bought):
+        return (side.lower + side.upper) / 2
+    features = surveys[side.part].features
+    try:
+        feature = selected(features, side.features, side.part)[0]
+    except OptionError:
+        return None  # the judgement of the mate says so
+    wished = [
+        size
+        for other in others
+        for each, size in zip((other.internal, other.external), other.aims, strict=True)
+        if size is not None and _means(each, side.part, feature, features)
+    ]
+    return wished[0] if wished and not feature.is_fixed else _planned(feature)
+
+
+def _means(
+    side: Reference | Bought,
+    part: str,
+    feature: FeatureOutcome,
+    features: tuple[FeatureOutcome, ...],
+) -> bool:
+    """Whether a side of another mate is, among others, this feature."""
+    if not isinstance(side, Reference) or side.part != part:
+        return False
+    try:
+        return feature in selected(features, side.features, part)
+    except OptionError:
+        return False
+
+
+def _planned(feature: FeatureOutcome) -> float | None:
+    if feature.state == "left alone" and feature.printed_size is not None:
+        return feature.printed_size
+    return feature.target_size
+
+
+def _aims_of(part: KitPart, mates: Iterable[Mate]) -> tuple[Aim, ...]:
+    found = []
+    for mate in mates:
+        for side, size in zip((mate.internal, mate.external), mate.aims, strict=True):
+            if isinstance(side, Reference) and side.part == part.name and size is not None:
+                found.append(Aim(features=side.features, size=size, mate=mate.name))
+    return tuple(found)

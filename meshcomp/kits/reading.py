@@ -1,0 +1,330 @@
+"""Kits from a kit file, or from all meshes of a folder."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from meshcomp._toml import TomlFile, read_toml
+from meshcomp.errors import OptionError
+from meshcomp.mechanisms import Bought, Kit, KitPart, Mate, Reference
+from meshcomp.standards import StandardPart, standard_part
+from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
+
+__all__ = ["MESH_ENDINGS", "folder_kit", "read_kit"]
+
+MESH_ENDINGS = (".stl", ".3mf", ".obj", ".ply")
+PROBABILITY = 0.95  # asked of a mate unless the kit says otherwise
+_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
+_Name = Annotated[str, Field(min_length=1, max_length=80)]
+_Probability = Annotated[float, Field(gt=0, lt=1)]
+_Size = Annotated[float, Field(gt=0)]
+_UNSAFE = re.compile(r'[/\\:*?"<>|\x00-\x1f]|^\.|^\s*$')
+
+
+class _PartEntry(BaseModel):
+    """A part in the kit file."""
+
+    model_config = _STRICT
+    file: _Name
+    name: _Name | None = None
+    quantity: Annotated[int, Field(ge=1)] = 1
+    up: str | None = None
+    unit: str | None = None
+    calibration: _Name | None = None
+    keep: list[str] = []
+    set: dict[str, _Size] = {}
+    target: dict[str, _Size] = {}
+
+
+class _MateEntry(BaseModel):
+    """A mate in the kit file."""
+
+    model_config = _STRICT
+    name: _Name | None = None
+    bore: _Name | None = None
+    boss: _Name | None = None
+    bought: _Name | None = None
+    fit: _Name | None = None
+    clearance: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    least: float | None = None
+    most: float | None = None
+    aim: Literal["bore", "boss", "none"] | None = None
+    probability: _Probability | None = None
+
+    @model_validator(mode="after")
+    def _is_a_pair(self) -> _MateEntry:
+        sides = [self.bore, self.boss, self.bought]
+        if sum(side is not None for side in sides) != 2:  # noqa: PLR2004 - a pair
+            raise ValueError(
+                "a mate has two sides: a bore and a boss, or one of them and a bought part"
+            )
+        if self.clearance is not None and (self.least, self.most) != (None, None):
+            raise ValueError("give clearance, or least and most, not both")
+        low, high = _limits(self)
+        if low is None and high is None and self.fit is None:
+            raise ValueError(
+                "what is asked? give fit, such as '8 H7/g6', or clearance, such as "
+                "[0.05, 0.15]"
+            )
+        if self.fit is not None and (low, high) != (None, None):
+            raise ValueError("give fit or a clearance, not both")
+        if low is not None and high is not None and not low < high:
+            raise ValueError(f"the least clearance, {low:g}, is not below {high:g} mm")
+        return self
+
+
+class _KitFile(BaseModel):
+    """The whole kit file."""
+
+    model_config = _STRICT
+    name: _Name | None = None
+    calibration: _Name | None = None
+    out: _Name = "compensated"
+    probability: _Probability = PROBABILITY
+    part: Annotated[list[_PartEntry], Field(min_length=1)]
+    mate: list[_MateEntry] = []
+
+
+def read_kit(
+    path: str | os.PathLike[str],
+    *,
+    calibration: str | os.PathLike[str] | None = None,
+    out: str | os.PathLike[str] | None = None,
+) -> Kit:
+    """Read a kit file.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file; the files it names are looked for from its folder.
+    calibration, out : str or path, optional
+        Take the place of what the file says for the whole kit.
+
+    Raises
+    ------
+    OptionError
+        If it is no kit file: every problem with its line.
+    """
+    place = Path(path)
+    text = read_toml(place)
+    file = text.validated(_KitFile)
+    finder = _Finder(text)
+    parts = finder.parts(file, None if calibration is None else Path(calibration))
+    mates = finder.mates(file, {part.name for part in parts})
+    return Kit(
+        name=file.name or place.stem,
+        source=str(place),
+        out=place.parent / file.out if out is None else Path(out),
+        parts=parts,
+        mates=mates,
+    )
+
+
+def folder_kit(
+    folder: str | os.PathLike[str],
+    calibration: str | os.PathLike[str],
+    *,
+    out: str | os.PathLike[str] | None = None,
+) -> Kit:
+    """Make a kit of all meshes of a folder, in the order of their names.
+
+    Parameters
+    ----------
+    folder : str or path
+        Not searched in depth; hidden files and `NAME.compensated.EXT` are left out.
+    calibration : str or path
+    out : str or path, optional
+        `compensated` in the folder unless said otherwise.
+
+    Raises
+    ------
+    OptionError
+        If it holds no mesh.
+    """
+    place = Path(folder)
+    files = sorted(each for each in place.iterdir() if _is_part(each))
+    if not files:
+        raise OptionError(
+            f"{place}: holds no mesh ({', '.join(MESH_ENDINGS)}): name the folder of the "
+            "parts, or a kit file"
+        )
+    names = _distinct(files)
+    parts = [
+        KitPart(name=name, path=each, calibration=Path(calibration))
+        for name, each in zip(names, files, strict=True)
+    ]
+    return Kit(
+        name=place.resolve().name,
+        source=str(place),
+        out=place / "compensated" if out is None else Path(out),
+        parts=tuple(parts),
+    )
+
+
+def _is_part(path: Path) -> bool:
+    is_mesh = path.suffix.lower() in MESH_ENDINGS and path.is_file()
+    return is_mesh and not path.name.startswith(".") and ".compensated." not in path.name
+
+
+def _distinct(files: Sequence[Path]) -> list[str]:
+    """Name parts by their files, and where two would be equal by their endings too."""
+    stems = [file.stem.lower() for file in files]
+    return [
+        file.stem if stems.count(file.stem.lower()) == 1 else file.name.replace(".", "-")
+        for file in files
+    ]
+
+
+def _limits(entry: _MateEntry) -> tuple[float | None, float | None]:
+    if entry.clearance is not None:
+        return entry.clearance[0], entry.clearance[1]
+    return entry.least, entry.most
+
+
+class _Finder:
+    """Turns entries of a kit file into data, and knows their lines."""
+
+    def __init__(self, text: TomlFile) -> None:
+        self._text = text
+
+    def parts(self, file: _KitFile, calibration: Path | None) -> tuple[KitPart, ...]:
+        """Return the parts, each with a name and a calibration of its own."""
+        found: dict[str, KitPart] = {}
+        for number, entry in enumerate(file.part):
+            part = self._part(entry, file, calibration, number)
+            if part.name.lower() in found:
+                raise self._text.problem(
+                    ("part", number, "name" if entry.name else "file"),
+                    f"a second part is named {part.name!r}: give each its own name",
+                )
+            found[part.name.lower()] = part
+        return tuple(found.values())
+
+    def _part(
+        self, entry: _PartEntry, file: _KitFile, calibration: Path | None, number: int
+    ) -> KitPart:
+        folder = self._text.path.parent
+        own = entry.calibration or file.calibration
+        name = entry.name or Path(entry.file).stem
+        if _UNSAFE.search(name):
+            raise self._text.problem(
+                ("part", number, "name"),
+                f"part {name!r} would name no file: choose another",
+            )
+        if calibration is None and own is None:
+            raise self._text.problem(
+                ("part", number),
+                "no calibration: give one for the kit or for the part, or with -c",
+            )
+        return KitPart(
+            name=name,
+            path=folder / entry.file,
+            calibration=calibration or folder / str(own),
+            quantity=entry.quantity,
+            up=entry.up,
+            unit=entry.unit,
+            keep=tuple(entry.keep),
+            sizes=tuple(entry.set.items()),
+            targets=tuple(entry.target.items()),
+        )
+
+    def mates(self, file: _KitFile, parts: set[str]) -> tuple[Mate, ...]:
+        """Return the mates."""
+        return tuple(
+            self._mate(entry, number, parts, file.probability)
+            for number, entry in enumerate(file.mate)
+        )
+
+    def _mate(
+        self, entry: _MateEntry, number: int, parts: set[str], probability: float
+    ) -> Mate:
+        place = ("mate", number)
+        fit = self._fit(entry, place)
+        least, most = (fit.least_clearance, fit.most_clearance) if fit else _limits(entry)
+        internal = self._side(entry.bore, entry.bought, (*place, "bore"), parts)
+        external = self._side(entry.boss, entry.bought, (*place, "boss"), parts)
+        return Mate(
+            name=entry.name or f"{internal.in_words()} with {external.in_words()}",
+            internal=internal,
+            external=external,
+            least=least,
+            most=most,
+            asked=fit.in_words() if fit else _asked(least, most),
+            probability=entry.probability or probability,
+            gives_way=entry.aim or ("bore" if entry.bore else "boss"),
+            aims=_aims(fit, entry.aim),
+        )
+
+    def _fit(self, entry: _MateEntry, place: tuple[str | int, ...]) -> Fit | None:
+        if entry.fit is None:
+            return None
+        try:
+            return parse_fit(entry.fit)
+        except OptionError as error:
+            raise self._text.problem((*place, "fit"), str(error)) from error
+
+    def _side(
+        self,
+        text: str | None,
+        bought: str | None,
+        place: tuple[str | int, ...],
+        parts: Iterable[str],
+    ) -> Reference | Bought:
+        if text is None:
+            return self._bought(str(bought), place)
+        name, stroke, features = (piece.strip() for piece in text.partition("/"))
+        if not stroke or not features:
+            raise self._text.problem(
+                place, f"{text!r} is no feature: give PART/FEATURE, such as wheel/bore-01"
+            )
+        if name not in parts:
+            known = ", ".join(sorted(parts))
+            raise self._text.problem(place, f"no part is named {name!r}: there are {known}")
+        return Reference(part=name, features=features)
+
+    def _bought(self, text: str, place: tuple[str | int, ...]) -> Bought:
+        """Return the limits of a standard part, or of a size with its limits."""
+        is_into_bore = place[-1] == "boss"  # it takes the place of the boss
+        place = (*place[:-1], "bought")
+        try:
+            if not text[:1].isalpha():
+                return _between(text, parse_zone(text))
+            part = standard_part(text)
+            return _between(part.name, _met(part, is_into_bore=is_into_bore))
+        except OptionError as error:
+            raise self._text.problem(place, str(error)) from error
+
+
+def _met(part: StandardPart, *, is_into_bore: bool) -> Zone:
+    """Return the size of a standard part that the printed side meets."""
+    met = (part.outside or part.across) if is_into_bore else part.inside
+    if met is None:
+        side = "bore" if is_into_bore else "boss"
+        raise OptionError(
+            f"{part.name} has no size of its own for a {side}: say what the {side} shall "
+            "be in the plan of its part, or give the counterpart's size with its limits"
+        )
+    return met
+
+
+def _between(words: str, limits: Zone) -> Bought:
+    return Bought(words=words, lower=limits.lower_limit, upper=limits.upper_limit)
+
+
+def _asked(least: float | None, most: float | None) -> str:
+    if least is None:
+        return f"at most {most:g}"
+    return f"at least {least:g}" if most is None else f"{least:g} to {most:g}"
+
+
+def _aims(fit: Fit | None, aim: Any) -> tuple[float | None, float | None]:
+    """Return the middles of a fit's zones: what both sides shall print at."""
+    if fit is None or aim == "none":
+        return (None, None)
+    return fit.hole.middle, fit.shaft.middle

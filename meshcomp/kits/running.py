@@ -1,0 +1,146 @@
+"""Jobs run side by side: in this process, in others, or on a Dask cluster."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+from typing import TypeVar
+
+from meshcomp.errors import OptionError
+
+__all__ = ["all_done", "workers_for"]
+
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
+
+
+def workers_for(tasks: int, wanted: int | None = None) -> int:
+    """Return how many workers to start: as asked, or one for each core.
+
+    Raises
+    ------
+    OptionError
+        If fewer than one is asked for.
+    """
+    if wanted is not None and wanted < 1:
+        raise OptionError(f"{wanted} workers can do nothing: ask for 1 or more")
+    from joblib import cpu_count
+
+    return max(1, min(tasks, cpu_count() if wanted is None else wanted))
+
+
+def all_done(
+    do: Callable[[_Task], _Result],
+    tasks: Sequence[_Task],
+    *,
+    lost: Callable[[_Task, str], _Result],
+    workers: int | None = None,
+    dask: str | None = None,
+) -> Iterator[_Result]:
+    """Do all tasks and return each result when it is there, in whatever order.
+
+    Parameters
+    ----------
+    do : callable
+        Takes one task; may be called in another process.
+    tasks : sequence
+    lost : callable
+        Makes the result of a task whose worker died, from the task and the words.
+    workers : int, optional
+        Processes; one for each core unless said otherwise. One: this process.
+    dask : str, optional
+        Address of a Dask scheduler whose workers see the same files.
+
+    Raises
+    ------
+    OptionError
+        If the cluster cannot be reached, or Dask is not installed.
+    """
+    if not tasks:
+        return
+    left = dict(enumerate(tasks))
+    try:
+        for number, result in _side_by_side(do, tasks, workers, dask):
+            del left[number]
+            yield result
+    except _worker_deaths() as error:
+        # One task killed its worker, and that broke the pool: each of the others gets a
+        # process of its own, so that only the culprit is lost.
+        for task in left.values():
+            yield _alone(do, task, lost, error)
+
+
+def _side_by_side(
+    do: Callable[[_Task], _Result],
+    tasks: Sequence[_Task],
+    workers: int | None,
+    dask: str | None,
+) -> Iterator[tuple[int, _Result]]:
+    from joblib import Parallel, delayed
+
+    count = workers_for(len(tasks), workers)
+    with _backend(dask):
+        parallel = Parallel(
+            n_jobs=-1 if dask else count,
+            return_as="generator_unordered",
+            batch_size=1,
+            pre_dispatch="all" if dask else "2*n_jobs",
+        )
+        calls = (delayed(_numbered)(do, number, task) for number, task in enumerate(tasks))
+        yield from parallel(calls)
+
+
+def _numbered(
+    do: Callable[[_Task], _Result], number: int, task: _Task
+) -> tuple[int, _Result]:
+    return number, do(task)
+
+
+@contextlib.contextmanager
+def _backend(dask: str | None) -> Iterator[None]:
+    """Let joblib work on a cluster while this lasts, if there is one."""
+    if dask is None:
+        yield
+        return
+    from joblib import parallel_config
+
+    try:
+        from dask.distributed import Client
+    except ImportError as error:
+        raise OptionError(
+            "--dask needs Dask: python -m pip install 'meshcomp[dask]'"
+        ) from error
+    try:
+        client = Client(dask, timeout="10s")
+    except (OSError, ValueError) as error:
+        raise OptionError(f"no Dask scheduler answers at {dask!r} ({error})") from error
+    with client, parallel_config(backend="dask"):
+        yield
+
+
+def _worker_deaths() -> tuple[type[BaseException], ...]:
+    """Return the errors by which joblib's backends say that a worker died."""
+    from concurrent.futures.process import BrokenProcessPool
+
+    from joblib.externals.loky.process_executor import TerminatedWorkerError
+
+    return BrokenProcessPool, TerminatedWorkerError
+
+
+def _alone(
+    do: Callable[[_Task], _Result],
+    task: _Task,
+    lost: Callable[[_Task, str], _Result],
+    broken: BaseException,
+) -> _Result:
+    """Do one task in a process of its own."""
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        try:
+            return pool.submit(do, task).result()
+        except BrokenProcessPool:
+            words = "its worker died, for want of memory perhaps: try it by itself"
+            return lost(task, f"{words} ({type(broken).__name__})")

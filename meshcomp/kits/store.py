@@ -1,0 +1,127 @@
+"""What earlier runs have done: one record for each part, by the content of its inputs.
+
+A record is written after the part and its reports, whole or not at all: a run that is
+killed leaves either a part that is done or one that is done again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import re
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import TypeVar
+
+from meshcomp._version import __version__
+from meshcomp.errors import PartFileError
+from meshcomp.files.atomic import save_atomically
+from meshcomp.kits.jobs import Job, Survey
+from meshcomp.mechanisms import PartOutcome
+
+__all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy"]
+
+_SCHEMA = 1
+_FOLDER = ".meshcomp-kit"
+_Record = TypeVar("_Record", PartOutcome, Survey)
+
+
+def key_of(job: Job) -> str:
+    """Return the SHA-256 of all that a part's outcome depends on.
+
+    The bytes of the part and of the calibration count, not their dates.
+
+    Raises
+    ------
+    PartFileError
+        If the part cannot be read.
+    """
+    part = asdict(job.part)
+    wishes = ("name", "up", "unit", "keep", "sizes", "targets")
+    inputs = {
+        "schema": _SCHEMA,
+        "version": __version__,
+        "part": _content(job.part.path),
+        "calibration": job.calibration_sha256,
+        "wishes": {name: part[name] for name in wishes},
+        "aims": [asdict(aim) for aim in job.aims],
+        "places": [str(job.part.path), str(job.out)],  # they stand in the reports
+    }
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
+
+
+def _content(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise PartFileError(f"{path}: cannot be read ({error.strerror})") from error
+
+
+def remember(job: Job, key: str, outcome: PartOutcome | Survey) -> None:
+    """Write down what was found or made of a part.
+
+    Raises
+    ------
+    PartFileError
+        If the record cannot be written.
+    """
+    place = _place(job, type(outcome))
+    place.parent.mkdir(parents=True, exist_ok=True)
+    record = {"schema": _SCHEMA, "key": key, "outcome": asdict(outcome)}
+    save_atomically(place, json.dumps(record, indent=1, allow_nan=False).encode())
+
+
+def earlier(job: Job, key: str) -> PartOutcome | None:
+    """Return what an earlier run made of the same inputs, if it is still there."""
+    outcome = _recorded(job, key, PartOutcome)
+    if outcome is None or not _is_there(outcome):
+        return None
+    return replace(outcome, quantity=job.part.quantity, was_there=True)
+
+
+def earlier_survey(job: Job, key: str) -> Survey | None:
+    """Return what an earlier run saw of the same inputs."""
+    return _recorded(job, key, Survey)
+
+
+def _place(job: Job, kind: type) -> Path:
+    ending = "features.json" if kind is Survey else "json"
+    return job.out.parent / _FOLDER / f"{job.part.name}.{ending}"
+
+
+def _recorded(job: Job, key: str, kind: type[_Record]) -> _Record | None:
+    from pydantic import TypeAdapter
+
+    try:
+        record = json.loads(_place(job, kind).read_bytes())
+        if record["schema"] != _SCHEMA or record["key"] != key:
+            return None
+        return TypeAdapter(kind).validate_python(record["outcome"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None  # no record, or none of ours: the part is done again
+
+
+def _is_there(outcome: PartOutcome) -> bool:
+    """Whether the part and its reports are as they were written."""
+    if outcome.written is None or outcome.report is None:
+        return False
+    written = Path(outcome.written)
+    reports = (Path(outcome.report), Path(f"{written}.report.json"))
+    if not (written.is_file() and all(report.is_file() for report in reports)):
+        return False
+    return _content(written) == outcome.written_sha256
+
+
+def tidy(job: Job) -> None:
+    """Remove what a killed run left half done of a part."""
+    out = job.out
+    ending = re.escape(out.suffix)
+    unproved = re.compile(rf"\.{re.escape(out.stem[:80])}\.[0-9a-f]{{8}}{ending}")
+    halves = re.compile(rf"\.{re.escape(out.name)}.*\.[0-9a-f]{{12}}\.part")
+    if not out.parent.is_dir():
+        return
+    for path in out.parent.iterdir():
+        if unproved.fullmatch(path.name) or halves.fullmatch(path.name):
+            with contextlib.suppress(OSError):
+                path.unlink()
