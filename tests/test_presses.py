@@ -16,7 +16,7 @@ ABS = Material(name="ABS", modulus=2100, poisson=0.35)
 
 
 def test_a_published_worked_example():
-    """A joint of 50 mm in a hub of 80 mm, 0.04 mm, steel on steel: from two public calculators."""
+    """A joint of 50 mm in a hub of 80 mm, 0.04 mm: from two public calculators."""
     steel = Material(name="steel", modulus=200e3, poisson=0.3)
 
     found = press(50, 80, 0.04, hub=steel, shaft=steel)

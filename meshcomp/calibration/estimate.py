@@ -7,6 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 from math import sqrt
 from pathlib import Path
 
+from meshcomp.calibration.feeling import feels_of
 from meshcomp.calibration.observations import observations, reading_scatter
 from meshcomp.calibration.results import Calibration, Conditions, Study
 from meshcomp.calibration.specials import flare_of, flow_of, skew_of
@@ -142,13 +143,15 @@ def estimate_calibration(
     )
     if flare is not None and flare_height is None and previous is None:
         flare_words = f"flare: {flare.height:g} mm is taken for its height (two layers)"
-    words = tuple(word for word in (skew_words, flare_words) if word)
+    feels, feel_words = feels_of(together)
+    words = tuple(word for word in (skew_words, flare_words, *feel_words) if word)
     return Calibration(
         model=ProcessModel(laws=laws, skew=skew, flare=flare, height=height),
         conditions=conditions,
         readings=together,
         studies=tuple(study for _, study in found.values()),
         flow=flow_of(together),
+        feels=feels,
         notes=notes + words + tuple(_missing(laws)) + _alone(previous),
         software=_software(),
     )

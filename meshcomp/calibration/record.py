@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from meshcomp.calibration.results import Calibration, Conditions, Flow, Study
 from meshcomp.deviations import Flare, ProcessModel, SizeLaw, Skew
 from meshcomp.errors import CalibrationError
+from meshcomp.feels import Feel
 from meshcomp.files.atomic import save_atomically
 from meshcomp.measurements.readings import Reading
 
@@ -53,6 +54,7 @@ class _CalibrationRecord(BaseModel):
     conditions: Conditions
     model: _ModelRecord
     flow: Flow | None = None
+    feels: tuple[Feel, ...] = ()
     notes: tuple[str, ...] = ()
     studies: tuple[Study, ...] = ()
     readings: tuple[Reading, ...] = ()
@@ -108,6 +110,7 @@ def read_calibration(path: str | Path) -> Calibration:
         readings=record.readings,
         studies=record.studies,
         flow=record.flow,
+        feels=record.feels,
         notes=record.notes,
         software=record.software,
         sha256=hashlib.sha256(content).hexdigest(),
@@ -149,6 +152,7 @@ def write_calibration(calibration: Calibration, path: str | Path) -> None:
             height=None if model.height is None else _law_record(model.height),
         ),
         flow=calibration.flow,
+        feels=calibration.feels,
         notes=calibration.notes,
         studies=calibration.studies,
         readings=calibration.readings,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from meshcomp.deviations import ProcessModel
+from meshcomp.feels import Feel
 from meshcomp.measurements.readings import Reading
 
 __all__ = [
@@ -144,6 +145,7 @@ class Calibration:
     readings: tuple[Reading, ...] = ()
     studies: tuple[Study, ...] = ()
     flow: Flow | None = None
+    feels: tuple[Feel, ...] = ()  # from the tightest word to the loosest
     notes: tuple[str, ...] = ()  # e.g. what was not measured
     software: str = ""
     sha256: str | None = None  # of the file it was read from

@@ -53,6 +53,7 @@ class Reading:
     no_go_size: float | None = None  # mm
     instrument: Instrument | None = None
     source: str = ""  # file and line
+    note: str = ""  # as written beside it: a word for its feel on a fit ladder
 
     @property
     def is_interval(self) -> bool:

@@ -198,6 +198,7 @@ def reading_of(row: Row, sheet: PieceSheet | None) -> Reading:
         no_go_size=sizes.get("no_go_size"),
         instrument=_instrument(row),
         source=row.place,
+        note=cells.get("note", ""),
     )
 
 

@@ -9,7 +9,7 @@ A header names the columns, in any order:
 - `instrument`, `resolution` and `accuracy` (plus or minus), mm
 - `reading`, `reading_1`, `reading_2` ...: repeat readings of one print, mm
 - `go_size`, `no_go_size`: gauges in place of readings, mm
-- `note`: free text
+- `note`: free text; on a fit ladder press, slide or free
 
 Cells are parted by commas, semicolons or tabs; numbers have a decimal point or comma;
 lines that begin with # are comments.
@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meshcomp.errors import CalibrationError
+from meshcomp.feels import FEELS
 from meshcomp.measurements.pieces import PIECE_FILE, PieceSheet, read_piece
 from meshcomp.measurements.readings import Reading
 from meshcomp.measurements.rows import Row, reading_of, row_problems
@@ -107,7 +108,11 @@ def _sort_in(
     if reading.values or reading.go_size is not None or reading.no_go_size is not None:
         readings.append(reading)
     else:
-        unmeasured.append(f"{reading.piece} {reading.feature_id}")
+        felt = reading.note.strip().lower() in FEELS
+        words = (
+            f" (felt {reading.note}: measure it, so that the word counts)" if felt else ""
+        )
+        unmeasured.append(f"{reading.piece} {reading.feature_id}{words}")
 
 
 def _refuse(problems: Sequence[str]) -> None:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from meshcomp.calibration.results import Calibration, Flow, Study
 from meshcomp.deviations import ProcessModel, SizeLaw
+from meshcomp.feels import Feel
 from meshcomp.reports._numbers import count, signed, size
 from meshcomp.reports._tables import paragraph
 
 __all__ = [
     "all_laws",
     "calibration_text",
+    "feel_sentences",
     "flow_sentences",
     "law_sentence",
     "sentence",
@@ -63,9 +65,25 @@ def calibration_text(calibration: Calibration) -> str:
         if study.kind not in laws
     ]
     sentences = [*shape_sentences(model), *flow_sentences(calibration.flow)]
+    sentences += feel_sentences(calibration.feels)
     sentences += [sentence(note) for note in calibration.notes]
     blocks.append([line for words in sentences for line in paragraph(words)])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def feel_sentences(feels: Sequence[Feel]) -> list[str]:
+    """Say between which clearances each word for feel was used.
+
+    Examples
+    --------
+    >>> feel_sentences([Feel(word="slide", least=0.08, most=0.17, pins=2)])
+    ['Slide is a clearance of +0.080 to +0.170 mm (2 pins of a fit ladder).']
+    """
+    return [
+        f"{feel.word.capitalize()} is a clearance of {signed(feel.least)} to "
+        f"{signed(feel.most)} mm ({count(feel.pins, 'pin')} of a fit ladder)."
+        for feel in feels
+    ]
 
 
 def all_laws(model: ProcessModel) -> dict[str, SizeLaw]:
