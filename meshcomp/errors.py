@@ -11,6 +11,8 @@ MeshCompError
 Every message says what is wrong, where, the number with its unit, and the next step.
 """
 
+from typing import Any
+
 __all__ = [
     "AssociationError",
     "CalibrationError",
@@ -31,7 +33,15 @@ class PartFileError(MeshCompError):
 
 
 class NotASolidError(MeshCompError, ValueError):
-    """A mesh that is not closed and consistently oriented."""
+    """A mesh that is no closed, consistently oriented solid.
+
+    `open_edges` holds both ends of the open edges, (k, 2, 3) float in mm in the file's
+    frame, so that a picture can show them.
+    """
+
+    def __init__(self, message: str, open_edges: Any = ()) -> None:
+        super().__init__(message)
+        self.open_edges = open_edges
 
 
 class OptionError(MeshCompError, ValueError):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp.meshes import Mesh
 from meshcomp.stands import Stand
 
-__all__ = ["Part", "Piece", "Source"]
+__all__ = ["Part", "Piece", "Repair", "Source"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +45,19 @@ class Piece:
     copies: int = 1
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair:
+    """One kind of repair made on a mesh as it was read, and how often.
+
+    Kinds: "repeated faces", "cracks" (points joined), "faces turned", "slits", "holes",
+    "faces without area", "sheets" (faces dropped), "bodies turned", "bodies united" and
+    "overlaps left" (bodies that overlap still).
+    """
+
+    kind: str
+    count: int
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Part:
     """A mesh in mm as it stands on the bed (Z up), with its pieces and its source."""
@@ -56,6 +69,7 @@ class Part:
     source: Source
     pieces: tuple[Piece, ...]
     piece_of_face: NDArray[np.int64]  # (m,) index into pieces
+    repairs: tuple[Repair, ...] = ()
 
     def with_mesh(self, mesh: Mesh, parents: NDArray[np.int64]) -> Part:
         """Return the part with another mesh.

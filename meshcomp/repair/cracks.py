@@ -1,0 +1,137 @@
+"""Rims that lie a hair apart, joined where that closes them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.meshes import Mesh
+from meshcomp.repair.patchwork import Patchwork
+from meshcomp.topology import components
+
+__all__ = ["crack_limit", "joined_cracks", "rim_edges"]
+
+WIDEST = 0.01  # mm
+_WIDEST_SHARE = 5e-4  # of the diagonal: a small part has small features
+_STEPS = (0.02, 0.1, 1.0)  # of the widest, tried one after the other
+_SAME = 2e-4  # mm: points of rims nearer than that are one, whatever it closes
+_NEAREST = 6  # corners looked at about each, so that no file makes it slow
+
+
+def crack_limit(mesh: Mesh) -> float:
+    """Width of the widest crack that is joined, mm."""
+    return min(WIDEST, _WIDEST_SHARE * mesh.diagonal)
+
+
+def rim_edges(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Half-edges of edges that have one face only."""
+    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+    order = np.argsort(keys, kind="stable")
+    first = np.flatnonzero(np.diff(keys[order], prepend=-1))
+    single = np.diff(first, append=len(keys)) == 1
+    return np.sort(order[first[single]])
+
+
+def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
+    """Join points of rims that are nearly the same, where that closes edges.
+
+    Two points of one face are never joined, so that no edge and no face is lost. A join
+    over more than 0.2 µm after which no edge is closed is undone.
+
+    Returns
+    -------
+    work : Patchwork
+    joined : int
+        How many points went into others.
+
+    Examples
+    --------
+    >>> from meshcomp.meshes import Mesh
+    >>> from meshcomp.repair.patchwork import untouched
+    >>> corners = [(0, 0, 0), (9, 0, 0), (0, 9, 0), (0, 0, 0.002), (9, 0, 0), (0, -9, 0)]
+    >>> halves = untouched(Mesh(corners, [(0, 1, 2), (4, 3, 5)]))
+    >>> joined_cracks(halves)[1]
+    2
+    """
+    total = 0
+    for share in _STEPS:
+        rims = rim_edges(work.mesh.faces, len(work.mesh.vertices))
+        if len(rims) == 0:
+            break
+        work, joined = _joined(work, rims, share * crack_limit(work.mesh))
+        total += joined
+    return work, total
+
+
+def _joined(
+    work: Patchwork, rims: NDArray[np.int64], limit: float
+) -> tuple[Patchwork, int]:
+    mesh = work.mesh
+    count = len(mesh.vertices)
+    leaders = _leaders(mesh, rims, limit)
+    if (leaders == np.arange(count)).all():
+        return work, 0
+    # Joins that close nothing, or make an edge of many faces, are undone.
+    if limit > _SAME:
+        before = _faces_at(mesh.faces, count)
+        leaders = _useful(mesh.faces, rims, leaders, before)
+    moved = int((leaders != np.arange(count)).sum())
+    return (work.with_faces(leaders[mesh.faces]), moved) if moved else (work, 0)
+
+
+def _leaders(mesh: Mesh, rims: NDArray[np.int64], limit: float) -> NDArray[np.int64]:
+    """For each vertex, the first of the rim's vertices that it may be one with."""
+    from scipy.spatial import cKDTree
+
+    following = rims - rims % 3 + (rims + 1) % 3
+    loose = np.unique(mesh.faces.ravel()[np.concatenate([rims, following])])
+    points = mesh.vertices[loose]
+    near = min(_NEAREST, len(loose))
+    distances, found = cKDTree(points).query(points, k=near, distance_upper_bound=limit)
+    rows = np.repeat(np.arange(len(loose)), near)
+    hit = np.isfinite(distances.ravel())
+    pairs = np.column_stack([rows[hit], found.ravel()[hit]])
+    label = components(len(loose), pairs[pairs[:, 0] < pairs[:, 1]])
+    first = np.full(int(label.max(initial=-1)) + 1, len(loose))
+    np.minimum.at(first, label, np.arange(len(loose)))
+    chosen = first[label]
+    # A chain of points is no point; nor may a cluster hold two corners of a face.
+    far = np.linalg.norm(points - points[chosen], axis=1) > limit
+    leaders = np.arange(len(mesh.vertices))
+    leaders[loose] = loose[chosen]
+    moved = leaders[mesh.faces]
+    collapsed = (moved == np.roll(moved, -1, axis=1)).any(axis=1)
+    bad = np.zeros(len(leaders), dtype=bool)
+    bad[leaders[loose[far]]] = True
+    bad[moved[collapsed]] = True
+    return np.where(bad[leaders], np.arange(len(leaders)), leaders)
+
+
+def _faces_at(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Count the faces that share the edge of each half-edge."""
+    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+    _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    return np.asarray(counts[index.ravel()], np.int64)
+
+
+def _useful(
+    faces: NDArray[np.int64],
+    rims: NDArray[np.int64],
+    leaders: NDArray[np.int64],
+    before: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Undo joins after which no edge has two faces, or one has too many."""
+    count = len(leaders)
+    after = _faces_at(leaders[faces], count)
+    starts = leaders[faces.ravel()]
+    ends = leaders[np.roll(faces, -1, axis=1).ravel()]
+    closed = np.zeros(count, dtype=bool)
+    now_two = rims[after[rims] == 2]  # noqa: PLR2004
+    closed[starts[now_two]] = True
+    closed[ends[now_two]] = True
+    crowd = (after > 2) & (after > before)  # noqa: PLR2004
+    closed[starts[crowd]] = False
+    closed[ends[crowd]] = False
+    return np.where(closed[leaders], leaders, np.arange(count))

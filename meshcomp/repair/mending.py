@@ -1,0 +1,152 @@
+"""The repairs in their order, each counted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.meshes import Mesh, concatenate
+from meshcomp.parts import Part, Repair
+from meshcomp.repair.cracks import crack_limit, joined_cracks
+from meshcomp.repair.duplicates import without_repeated
+from meshcomp.repair.faults import find_faults, refuse_faults
+from meshcomp.repair.filling import filled
+from meshcomp.repair.patchwork import Patchwork, untouched
+from meshcomp.repair.sheets import without_sheets
+from meshcomp.repair.shells import turned_outward
+from meshcomp.repair.slivers import flat_limit, without_slivers
+from meshcomp.repair.turning import turned_alike
+from meshcomp.repair.uniting import without_overlaps
+from meshcomp.topology import topology_of
+
+__all__ = ["repair"]
+
+# What cannot always be helped and does no harm: all that follows takes slivers, and bodies
+# that overlap are each shaped for themselves.
+_TOLERATED = ("faces without area", "overlapping bodies")
+_MOST_ROUNDS = 4  # filling one hole may show another
+
+
+def repair(part: Part) -> Part:
+    """Make a sound solid of a part as it was read, where that is safe.
+
+    A sound part is returned as it is. Each piece of a file is repaired for itself, and
+    several bodies in it stay several, unless they overlap. Faces that need no repair
+    keep their coordinates to the last bit.
+
+    Parameters
+    ----------
+    part : Part
+        As read by `meshcomp.read`.
+
+    Returns
+    -------
+    part : Part
+        With `repairs`: what was done, and how often.
+
+    Raises
+    ------
+    NotASolidError
+        If no sound solid can safely be made of it, with the places.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> spacer = meshcomp.demo_part("shaft_spacer")
+    >>> repair(spacer) is spacer
+    True
+    >>> inverted = spacer.with_mesh(
+    ...     Mesh(spacer.mesh.vertices, spacer.mesh.faces[:, ::-1]),
+    ...     np.arange(len(spacer.mesh.faces)),
+    ... )
+    >>> [(r.kind, r.count) for r in repair(inverted).repairs]
+    [('bodies turned', 1)]
+    """
+    if not find_faults(part).any:
+        return part
+    groups = [
+        np.flatnonzero(part.piece_of_face == k) for k in np.unique(part.piece_of_face)
+    ]
+    done = [_mended(_own(part.mesh, rows)) for rows in groups]
+    mesh = concatenate([work.mesh for work, _ in done])
+    parents = [rows[work.parents] for rows, (work, _) in zip(groups, done, strict=True)]
+    mended = part.with_mesh(_used(mesh), np.concatenate(parents))
+    mended = replace(mended, repairs=_summed([r for _, log in done for r in log]))
+    refuse_faults(mended, tolerated=_TOLERATED)
+    return mended
+
+
+def _own(mesh: Mesh, rows: NDArray[np.int64]) -> Mesh:
+    return mesh if len(rows) == len(mesh.faces) else Mesh(mesh.vertices, mesh.faces[rows])
+
+
+def _used(mesh: Mesh) -> Mesh:
+    """Drop vertices of no face."""
+    used = np.zeros(len(mesh.vertices), dtype=bool)
+    used[mesh.faces] = True
+    return Mesh(mesh.vertices[used], (np.cumsum(used) - 1)[mesh.faces])
+
+
+def _summed(log: list[Repair]) -> tuple[Repair, ...]:
+    """Add up what was done to several pieces, in the order of the first of each kind."""
+    counts: dict[str, int] = {}
+    for entry in log:
+        counts[entry.kind] = counts.get(entry.kind, 0) + entry.count
+    return tuple(Repair(kind=kind, count=n) for kind, n in counts.items() if n)
+
+
+def _mended(mesh: Mesh) -> tuple[Patchwork, list[Repair]]:
+    work, log = untouched(mesh), []
+    for step in (_surfaces, _solids):
+        done = list(step(work))
+        log += [Repair(kind=kind, count=count) for _, kind, count in done]
+        work = done[-1][0]
+    return work, log
+
+
+_Step = Iterator[tuple[Patchwork, str, int]]
+
+
+def _surfaces(work: Patchwork) -> _Step:
+    """Make closed surfaces that look to one side."""
+    work, count = without_repeated(work)
+    yield work, "repeated faces", count
+    work, count = joined_cracks(work)
+    yield work, "cracks", count
+    if count:
+        work, count = without_repeated(work)
+        yield work, "repeated faces", count
+    work, count = turned_alike(work)
+    yield work, "faces turned", count
+    limits = np.full(len(work.mesh.faces), flat_limit(work.mesh))
+    for _ in range(_MOST_ROUNDS):
+        if topology_of(work.mesh).is_closed:
+            break
+        before = len(work.mesh.faces)
+        work, slits, holes = filled(work)
+        yield work, "slits", slits
+        yield work, "holes", holes
+        new = np.full(len(work.mesh.faces) - before, crack_limit(work.mesh))
+        limits = np.concatenate([limits, new])
+        if not slits + holes:
+            break
+    filling = int((limits != flat_limit(work.mesh)).sum())
+    work, count = without_slivers(work, limits)
+    # Those that only filled a slit were never in the file.
+    yield work, "faces without area", max(count - filling, 0)
+
+
+def _solids(work: Patchwork) -> _Step:
+    """Make sound solids of closed surfaces."""
+    work, count = without_sheets(work)
+    yield work, "sheets", count
+    if not topology_of(work.mesh).is_closed:
+        return
+    work, count = turned_outward(work)
+    yield work, "bodies turned", count
+    work, count, left = without_overlaps(work)
+    yield work, "bodies united", count
+    yield work, "overlaps left", left

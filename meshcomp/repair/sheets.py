@@ -1,0 +1,94 @@
+"""Faces that enclose nothing: stray ones, fins, walls without thickness."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.repair.cracks import rim_edges
+from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repair.shells import shells_of
+from meshcomp.repair.turning import plain_edges
+from meshcomp.topology import components, topology_of
+
+__all__ = ["without_sheets"]
+
+_LARGEST = 0.05  # of the surface: a larger sheet is no accident, but a missing half
+_TRIES = 20
+
+
+def without_sheets(work: Patchwork) -> tuple[Patchwork, int]:
+    """Drop sheets, where the rest is closed and as large as the whole was.
+
+    Returns
+    -------
+    work : Patchwork
+    dropped : int
+        How many faces went.
+    """
+    before = len(work.mesh.faces)
+    if not topology_of(work.mesh).is_closed:
+        for found in (_without_rims(work), _without_partitions(work)):
+            if found is not None and _is_whole(found, work):
+                work = found
+                break
+    if topology_of(work.mesh).is_closed:
+        work = _without_flakes(work)
+    return work, before - len(work.mesh.faces)
+
+
+def _is_whole(found: Patchwork, work: Patchwork) -> bool:
+    """Whether what is left is closed, and has the box and nearly the surface of all."""
+    if not topology_of(found.mesh).is_closed:
+        return False
+    areas = [np.linalg.norm(w.mesh.area_vectors, axis=1).sum() for w in (found, work)]
+    same_box = np.abs(found.mesh.bounds - work.mesh.bounds).max() <= 1e-3 * (
+        work.mesh.diagonal
+    )
+    return bool(areas[0] >= (1 - _LARGEST) * areas[1] and same_box)
+
+
+def _without_rims(work: Patchwork) -> Patchwork | None:
+    """Drop surfaces that have a rim: stray faces and fins."""
+    topology = topology_of(work.mesh)
+    label = components(len(work.mesh.faces), topology.pairs // 3)
+    rimmed = np.unique(label[topology.open_half_edges // 3])
+    keep = ~np.isin(label, rimmed)
+    return work.only(keep) if keep.any() else None
+
+
+def _without_partitions(work: Patchwork) -> Patchwork | None:
+    """Drop the smallest patches at edges of an odd number of faces, one by one."""
+    for _ in range(_TRIES):
+        pairs, _ = plain_edges(work.mesh)
+        patch = components(len(work.mesh.faces), pairs // 3)
+        odd = _at_odd_edges(work)
+        if len(odd) == 0:
+            return work
+        areas = np.bincount(patch, np.linalg.norm(work.mesh.area_vectors, axis=1))
+        at_odd = np.unique(patch[odd // 3])
+        smallest = at_odd[np.argmin(areas[at_odd])]
+        if len(at_odd) == len(areas) == 1:
+            return None
+        work = work.only(patch != smallest)
+    return None
+
+
+def _at_odd_edges(work: Patchwork) -> NDArray[np.int64]:
+    """Half-edges of edges with one face, or three, or five ..."""
+    faces, count = work.mesh.faces, len(work.mesh.vertices)
+    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+    _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    odd = np.flatnonzero(counts[index.ravel()] % 2)
+    rims = rim_edges(faces, count)
+    return odd if len(rims) == 0 else np.union1d(odd, rims)
+
+
+def _without_flakes(work: Patchwork) -> Patchwork:
+    """Drop closed surfaces that enclose nothing, if anything is left then."""
+    shells = shells_of(work.mesh)
+    flakes = shells.are_sheets
+    if not flakes.any() or flakes.all():
+        return work
+    return work.only(~flakes[shells.of_face])

@@ -1,0 +1,73 @@
+"""Faces turned so that all of one surface look to the same side."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.meshes import Mesh
+from meshcomp.repair.patchwork import Patchwork
+from meshcomp.topology import components
+
+__all__ = ["plain_edges", "turned_alike"]
+
+
+def plain_edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Find the edges of exactly two faces.
+
+    Returns
+    -------
+    pairs : (e, 2) int
+        The two half-edges of each.
+    alike : (e,) bool
+        Whether the two faces look to the same side: their half-edges run opposite ways.
+    """
+    starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)
+    order = np.argsort(keys, kind="stable")
+    first = np.flatnonzero(np.diff(keys[order], prepend=-1))
+    two = first[np.diff(first, append=len(keys)) == 2]  # noqa: PLR2004
+    pairs = np.column_stack([order[two], order[two + 1]])
+    return pairs, starts[pairs[:, 0]] != starts[pairs[:, 1]]
+
+
+def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
+    """Turn the fewest faces that make each surface look to one side.
+
+    Every face is two nodes of a graph, as it is and turned over; faces that share an
+    edge join the nodes that go together, so each surface falls into two components.
+    A surface with one side only, such as a Möbius strip, makes one and is left as it is.
+
+    Returns
+    -------
+    work : Patchwork
+    turned : int
+        How many faces were turned over.
+
+    Examples
+    --------
+    >>> from meshcomp.meshes import Mesh
+    >>> from meshcomp.repair.patchwork import untouched
+    >>> bent = Mesh(np.eye(4)[:, :3], [(0, 1, 2), (0, 1, 3)])
+    >>> turned_alike(untouched(bent))[1]
+    1
+    """
+    pairs, alike = plain_edges(work.mesh)
+    if alike.all():
+        return work, 0
+    count = len(work.mesh.faces)
+    a, b = (pairs // 3).T
+    crossed = np.where(alike, 0, count)
+    links = np.concatenate(
+        [
+            np.column_stack([a, b + crossed]),
+            np.column_stack([a + count, b + count - crossed]),
+        ]
+    )
+    label = components(2 * count, links)
+    as_is, over = label[:count], label[count:]
+    sizes = np.bincount(as_is, minlength=int(label.max()) + 1)
+    # Of the two ways round, the one that more faces have already; ties by the label.
+    turned = (sizes[over] > sizes[as_is]) | ((sizes[over] == sizes[as_is]) & (over < as_is))
+    faces = np.where(turned[:, None], work.mesh.faces[:, ::-1], work.mesh.faces)
+    return work.with_faces(faces), int(turned.sum())

@@ -1,0 +1,203 @@
+"""Bodies that overlap made one; bodies that merely touch are left as they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.crossings import crossing_pairs
+from meshcomp.meshes import Mesh
+from meshcomp.repair.cracks import crack_limit
+from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repair.shells import Shells, shells_inside, shells_of
+from meshcomp.repair.slivers import without_needles, without_slivers
+from meshcomp.solids import shared_volume, united
+from meshcomp.topology import components, topology_of
+
+__all__ = ["Overlaps", "overlaps_of", "without_overlaps"]
+
+_SLIVER = 5e-5  # mm: a cut face that is lower goes, so that rounding folds none
+_VOLUME_SHARE = 1e-6  # of the bodies' volumes: what uniting may lose to rounding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overlaps:
+    """Which shells make which body, and which bodies overlap."""
+
+    shells: Shells
+    body_of_shell: NDArray[np.int64]  # (s,) a shell of positive volume, or -1
+    pairs: NDArray[np.int64]  # (k, 2) bodies, by the number of their outer shell
+
+    def faces_of(self, body: int) -> NDArray[np.int64]:
+        """Faces of a body and of its cavities."""
+        return np.flatnonzero((self.body_of_shell == body)[self.shells.of_face])
+
+
+def overlaps_of(mesh: Mesh) -> Overlaps:
+    """Find bodies that have more than contact in common.
+
+    Where faces of two bodies cross, the solid that both fill is made; if it is no
+    thicker on average than a crack (twice its volume by its surface), they touch only.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, its shells turned outward, mm.
+    """
+    shells = shells_of(mesh)
+    if shells.count == 1:
+        return Overlaps(shells, np.zeros(1, np.int64), np.zeros((0, 2), np.int64))
+    inside = shells_inside(mesh, shells)
+    bodies = _bodies(shells, inside)
+    found = Overlaps(shells, bodies, np.zeros((0, 2), np.int64))
+    pairs = [_swallowed(shells, inside), *_deep_crossings(mesh, found)]
+    return Overlaps(shells, bodies, np.unique(np.concatenate(pairs), axis=0))
+
+
+def _bodies(shells: Shells, inside: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give each cavity to the smallest body around it."""
+    bodies = np.where(shells.volumes > 0, np.arange(shells.count), -1)
+    holding = inside[
+        (shells.volumes[inside[:, 0]] <= 0) & (shells.volumes[inside[:, 1]] > 0)
+    ]
+    order = np.argsort(-shells.volumes[holding[:, 1]], kind="stable")
+    bodies[holding[order, 0]] = holding[order, 1]
+    return bodies
+
+
+def _swallowed(shells: Shells, inside: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Pairs of bodies of which one lies within the other's material."""
+    signs = np.sign(shells.volumes)
+    about = np.bincount(inside[:, 0], signs[inside[:, 1]], shells.count)
+    rows = (signs > 0)[inside].all(axis=1) & (about[inside[:, 0]] > 0)
+    return np.sort(inside[rows], axis=1)
+
+
+def _deep_crossings(mesh: Mesh, found: Overlaps) -> list[NDArray[np.int64]]:
+    """Pairs of bodies that cross by more than contact."""
+    shells, bodies = found.shells, found.body_of_shell
+    near = _near_another(mesh, shells)
+    if not near.any():
+        return []
+    crossing = bodies[shells.of_face[crossing_pairs(mesh, near)]]
+    crossing = crossing[(crossing[:, 0] != crossing[:, 1]) & (crossing >= 0).all(axis=1)]
+    topology, width = topology_of(mesh), crack_limit(mesh)
+    deep = []
+    for one, two in np.unique(np.sort(crossing, axis=1), axis=0).tolist():
+        volume, area = shared_volume(
+            mesh, topology, found.faces_of(one), found.faces_of(two)
+        )
+        if 2 * volume > width * area:
+            deep.append(np.array([[one, two]]))
+    return deep
+
+
+def _near_another(mesh: Mesh, shells: Shells) -> NDArray[np.bool_]:
+    """Faces of which the box meets the box of another shell."""
+    from meshcomp.boxes import overlapping_boxes
+
+    pairs = overlapping_boxes(shells.boxes, np.ones(shells.count, dtype=bool))
+    low = np.full((shells.count, 3), np.inf)
+    high = np.full((shells.count, 3), -np.inf)
+    for one, two in (pairs.T, pairs.T[::-1]):
+        # All that others may share with a shell lies in one box.
+        np.minimum.at(low, one, np.maximum(*shells.boxes[[one, two], 0]))
+        np.maximum.at(high, one, np.minimum(*shells.boxes[[one, two], 1]))
+    corners = mesh.corners
+    own = shells.of_face
+    return np.asarray(
+        (corners.min(axis=1) <= high[own]).all(axis=1)
+        & (corners.max(axis=1) >= low[own]).all(axis=1)
+    )
+
+
+def without_overlaps(work: Patchwork) -> tuple[Patchwork, int, int]:
+    """Unite bodies that overlap, if what comes out is sounder than what went in.
+
+    Returns
+    -------
+    work : Patchwork
+    united : int
+        How many bodies went into others.
+    left : int
+        How many overlapping bodies are left as they are, since no sound union was found.
+    """
+    found = overlaps_of(work.mesh)
+    if len(found.pairs) == 0:
+        return work, 0, 0
+    label = components(found.shells.count, found.pairs)
+    groups = [
+        np.unique(found.pairs[label[found.pairs[:, 0]] == k])
+        for k in np.unique(label[found.pairs[:, 0]])
+    ]
+    rest = np.ones(len(work.mesh.faces), dtype=bool)
+    wholes, done, left = [], 0, 0
+    for bodies in groups:
+        faces = [found.faces_of(body) for body in bodies.tolist()]
+        whole = _whole(work, faces)
+        if whole is None:
+            left += len(bodies)
+            continue
+        done += len(bodies) - 1
+        rest[np.concatenate(faces)] = False
+        wholes.append(whole)
+    return _together([work.only(rest), *wholes]), done, left
+
+
+def _whole(work: Patchwork, faces: list[NDArray[np.int64]]) -> Patchwork | None:
+    """Make one of overlapping bodies; None where that is no sounder."""
+    topology = topology_of(work.mesh)
+    made = united(work.mesh, topology, faces)
+    if made is None:
+        return None
+    mesh, parents = made
+    new = _is_new(mesh, work.mesh)
+    rounded = Patchwork(_rounded(mesh, new), work.parents[parents])
+    cleaned = without_needles(rounded, _SLIVER, new)
+    limits = np.where(new[cleaned.mesh.faces].any(axis=1), _SLIVER, -1.0)
+    cleaned, _ = without_slivers(cleaned, limits)
+    before = [Mesh(work.mesh.vertices, work.mesh.faces[rows]) for rows in faces]
+    return cleaned if _is_sounder(cleaned.mesh, before, work.mesh, faces) else None
+
+
+def _is_new(mesh: Mesh, before: Mesh) -> NDArray[np.bool_]:
+    """Vertices that were not there before, to the last bit."""
+    kinds = np.dtype((np.void, 24))
+    new, old = (
+        np.ascontiguousarray(m.vertices + 0.0).view(kinds)[:, 0] for m in (mesh, before)
+    )
+    return np.asarray(~np.isin(new, old))
+
+
+def _rounded(mesh: Mesh, new: NDArray[np.bool_]) -> Mesh:
+    """Round new vertices to the 32 bits that files hold."""
+    short = mesh.vertices.astype(np.float32).astype(np.float64)
+    return mesh.moved(np.where(new[:, None], short, mesh.vertices))
+
+
+def _is_sounder(
+    mesh: Mesh, before: list[Mesh], source: Mesh, faces: list[NDArray[np.int64]]
+) -> bool:
+    """Whether a union is closed, of a likely volume, and has fewer crossing faces."""
+    if not topology_of(mesh).is_closed:
+        return False
+    volumes = np.array([body.volume for body in before])
+    least, most = volumes.max(), volumes.sum()
+    slack = _VOLUME_SHARE * most
+    if not least - slack <= mesh.volume <= most + slack:
+        return False
+    all_before = Mesh(source.vertices, source.faces[np.concatenate(faces)])
+    crossed = len(np.unique(crossing_pairs(all_before)))
+    return len(np.unique(crossing_pairs(mesh))) < max(crossed, 1)
+
+
+def _together(parts: list[Patchwork]) -> Patchwork:
+    """Put patchworks into one, sharing no vertices."""
+    starts = np.cumsum([0] + [len(part.mesh.vertices) for part in parts[:-1]])
+    faces = [p.mesh.faces + start for p, start in zip(parts, starts, strict=True)]
+    return Patchwork(
+        Mesh(np.concatenate([p.mesh.vertices for p in parts]), np.concatenate(faces)),
+        np.concatenate([p.parents for p in parts]),
+    )
