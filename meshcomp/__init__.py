@@ -1,8 +1,8 @@
 """Reshape meshes before slicing, so that filament prints come out true to size.
 
-The verbs, in the order of the job: `read` a part, `inspect` its features, `plan` their
-corrections `ByHand` or by a `Calibrated` process model, `compensate` the mesh, `write`
-it, and `verify` what was written. `compensate_part` does all of it.
+The verbs, in the order of the job: `read` a part, `repair` it, `inspect` its features,
+`plan` their corrections `ByHand` or by a `Calibrated` process model, `compensate` the
+mesh, `write` it, and `verify` what was written. `compensate_part` does all of it.
 
 Examples
 --------
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from meshcomp.fitting import fit
     from meshcomp.inspecting import inspect
     from meshcomp.predictions import predict
+    from meshcomp.repair import repair
     from meshcomp.scenario import demo_part, write_scenario
     from meshcomp.testpieces.writing import write_testpiece
     from meshcomp.verification import verify
@@ -51,6 +52,7 @@ __all__ = [
     "predict",
     "read",
     "read_calibration",
+    "repair",
     "save_reports",
     "verify",
     "write",
@@ -75,6 +77,7 @@ _HOMES = {
     "predict": ("meshcomp.predictions", "predict"),
     "read": ("meshcomp.files", "read_part"),
     "read_calibration": ("meshcomp.calibration.record", "read_calibration"),
+    "repair": ("meshcomp.repair", "repair"),
     "save_reports": ("meshcomp.workflow", "save_reports"),
     "verify": ("meshcomp.verification", "verify"),
     "write": ("meshcomp.files", "write_part"),

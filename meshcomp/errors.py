@@ -35,13 +35,14 @@ class PartFileError(MeshCompError):
 class NotASolidError(MeshCompError, ValueError):
     """A mesh that is no closed, consistently oriented solid.
 
-    `open_edges` holds both ends of the open edges, (k, 2, 3) float in mm in the file's
-    frame, so that a picture can show them.
+    `open_edges` holds both ends of the open edges, `outline` those of edges that show the
+    shape, each (k, 2, 3) float in mm in the file's frame, so that a picture can be drawn.
     """
 
-    def __init__(self, message: str, open_edges: Any = ()) -> None:
+    def __init__(self, message: str, open_edges: Any = (), outline: Any = ()) -> None:
         super().__init__(message)
         self.open_edges = open_edges
+        self.outline = outline
 
 
 class OptionError(MeshCompError, ValueError):

@@ -14,7 +14,8 @@ from meshcomp.compensation import compensate
 from meshcomp.corrections import ByHand, Calibrated, plan
 from meshcomp.errors import OptionError, PartFileError, UnsoundResultError
 from meshcomp.files import read_part, write_part
-from meshcomp.files.atomic import save_atomically
+from meshcomp.files.atomic import resolved, save_atomically, take_name
+from meshcomp.files.writing import refuse_source
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
 from meshcomp.parts import Part
@@ -68,7 +69,12 @@ def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
 
 
 def compensate_part(
-    part: Part, out: str | os.PathLike[str], rule: Rule, **overrides: object
+    part: Part,
+    out: str | os.PathLike[str],
+    rule: Rule,
+    *,
+    in_place: bool = False,
+    **overrides: object,
 ) -> Record:
     """Compensate a part, write it, read it back and prove it.
 
@@ -80,6 +86,8 @@ def compensate_part(
         The file to write; its ending chooses the format.
     rule : ByHand or Calibrated
         Where the numbers come from.
+    in_place : bool, optional
+        Whether `out` may be the file that the part was read from.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -107,10 +115,12 @@ def compensate_part(
     >>> [f"{size.achieved:.3f}" for size in record.verification.sizes]  # mm
     ['8.150', '12.000']
     """
+    target = Path(out)
+    if not in_place:
+        refuse_source(part, target)
     inspection = inspect(part)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
     result = compensate(inspection, decided)
-    target = Path(out)
     verification, digest = _written(inspection, result, target)
     return _record(inspection, decided, made=(result, verification, target, digest))
 
@@ -119,13 +129,8 @@ def _written(
     inspection: Inspection, result: Compensated, target: Path
 ) -> tuple[Verification, str]:
     """Write beside the target, read back, prove, and only then take the target's name."""
-    source = Path(inspection.part.source.path)
-    if source.exists() and target.resolve() == source.resolve():
-        raise PartFileError(
-            f"{target} is the file that the part was read from, which is never "
-            "overwritten: choose another name"
-        )
-    unproved = target.with_name(
+    # Beside the file itself, where the target is a link to one in another folder.
+    unproved = resolved(target).with_name(
         f".{target.stem[:80]}.{secrets.token_hex(4)}{target.suffix}"
     )
     try:
@@ -133,10 +138,7 @@ def _written(
         written = _read_back(result.part, unproved)
         verification = verify(inspection, result, written)
         _refuse_broken(verification, inspection.part.name)
-        try:
-            unproved.replace(target)
-        except OSError as error:
-            raise PartFileError(f"{target} cannot be written ({error.strerror})") from error
+        take_name(unproved, target)
     finally:
         with contextlib.suppress(OSError):
             unproved.unlink(missing_ok=True)

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from meshcomp.cli.options import PartPath, Unit, Up, WantsJson
+from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson
 
 __all__ = ["bench_piece", "calibrate", "predict"]
 
@@ -122,17 +122,19 @@ def predict(
     ],
     unit: Unit = None,
     up: Up = None,
+    no_repair: NoRepair = False,  # noqa: FBT002
     as_json: WantsJson = False,  # noqa: FBT002
 ) -> None:
     """Predict the size that each feature of a part prints in, and how surely."""
     from meshcomp.calibration.record import read_calibration
-    from meshcomp.files import read_part
     from meshcomp.inspecting import inspect
     from meshcomp.predictions import predict as predict_part
+    from meshcomp.repair import read_sound_part
     from meshcomp.reports.predictions import predictions_json, predictions_text
 
     record = read_calibration(calibration)
-    found = predict_part(inspect(read_part(part, unit=unit, up=up)), record.model)
+    sound = read_sound_part(part, unit=unit, up=up, repairs=not no_repair)
+    found = predict_part(inspect(sound), record.model)
     words = record.conditions.in_words()
     if as_json:
         typer.echo(json.dumps(predictions_json(found, words), indent=1, allow_nan=False))

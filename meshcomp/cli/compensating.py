@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meshcomp.cli.options import PartPath, Unit, Up, WantsJson, parse_sizes
-from meshcomp.errors import OptionError
+from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson, parse_sizes
+from meshcomp.errors import NotASolidError, OptionError
 
 if TYPE_CHECKING:
     from meshcomp.corrections import ByHand, Calibrated
+    from meshcomp.parts import Part
     from meshcomp.results import Record
 
 __all__ = ["NOT_AS_PLANNED", "compensate"]
@@ -74,6 +75,10 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     ] = None,
     unit: Unit = None,
     up: Up = None,
+    no_repair: NoRepair = False,  # noqa: FBT002
+    in_place: Annotated[  # noqa: FBT002
+        bool, typer.Option("--in-place", help="Write over PART itself.")
+    ] = False,
     dry_run: Annotated[  # noqa: FBT002
         bool, typer.Option("--dry-run", help="Show the plan and write nothing.")
     ] = False,
@@ -90,9 +95,13 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     given = {name: value for name, value in by_hand.items() if value is not None}
     sizes = parse_sizes(set_ or [])
     _refuse_contradictions(given, sizes, keep or [])
+    if in_place and out is not None:
+        raise typer.BadParameter("--in-place and -o together: say one of the two")
+    target = part if in_place else out or _beside(part)
     rule = _rule(calibration, given, needs_none=bool(sizes))
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
-    record = _run(part, out, rule, (unit, up), overrides, dry_run=dry_run)
+    found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
+    record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not record.conforms:
         raise typer.Exit(NOT_AS_PLANNED)
@@ -136,22 +145,49 @@ def _rule(
     return ByHand(**given)
 
 
-def _run(
+def _beside(path: Path) -> Path:
+    from meshcomp.workflow import output_path
+
+    return output_path(path)
+
+
+def _read(
     path: Path,
-    out: Path | None,
-    rule: ByHand | Calibrated,
+    target: Path,
     reading: tuple[str | None, str | None],
+    *,
+    repairs: bool,
+    draws: bool,
+) -> Part:
+    """Read and repair a part; draw where it is open if it is refused."""
+    from meshcomp.repair import read_sound_part
+
+    try:
+        return read_sound_part(path, unit=reading[0], up=reading[1], repairs=repairs)
+    except NotASolidError as error:
+        if not draws or len(error.open_edges) == 0:
+            raise
+        from meshcomp.files.atomic import save_atomically
+        from meshcomp.reports.refusals import refusal_svg
+
+        picture = f"{target}.refused.svg"
+        save_atomically(picture, refusal_svg(path.stem, error).encode())
+        raise NotASolidError(f"{error} (picture: {picture})") from error
+
+
+def _run(
+    part: Part,
+    target: Path | None,
+    rule: ByHand | Calibrated,
     overrides: dict[str, Any],
     *,
-    dry_run: bool,
+    in_place: bool,
 ) -> Record:
-    from meshcomp.files import read_part
-    from meshcomp.workflow import compensate_part, output_path, plan_part, save_reports
+    from meshcomp.workflow import compensate_part, plan_part, save_reports
 
-    part = read_part(path, unit=reading[0], up=reading[1])
-    if dry_run:
+    if target is None:
         return plan_part(part, rule, **overrides)
-    record = compensate_part(part, out or output_path(path), rule, **overrides)
+    record = compensate_part(part, target, rule, in_place=in_place, **overrides)
     save_reports(record)
     return record
 

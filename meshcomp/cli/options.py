@@ -9,7 +9,7 @@ import typer
 
 from meshcomp.errors import OptionError
 
-__all__ = ["PartPath", "Unit", "Up", "WantsJson", "parse_sizes"]
+__all__ = ["NoRepair", "PartPath", "Unit", "Up", "WantsJson", "parse_sizes"]
 
 PartPath = Annotated[
     Path, typer.Argument(metavar="PART", help="Mesh file: .stl, .3mf, .obj or .ply.")
@@ -24,6 +24,9 @@ Up = Annotated[
         metavar="DIRECTION",
         help="Direction of the file that points up on the bed: +Z (assumed), -Z, +X ...",
     ),
+]
+NoRepair = Annotated[
+    bool, typer.Option("--no-repair", help="Refuse a mesh that needs repair at once.")
 ]
 WantsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from meshcomp.errors import PartFileError
 
-__all__ = ["save_atomically"]
+__all__ = ["resolved", "save_atomically", "take_name"]
 
 
 def save_atomically(path: str | os.PathLike[str], data: bytes) -> None:
@@ -39,15 +39,61 @@ def save_atomically(path: str | os.PathLike[str], data: bytes) -> None:
     ...     Path(folder, "note.txt").read_bytes()
     b'whole'
     """
+    target = resolved(path)
     try:
-        _replace(Path(path).resolve(), data)
+        _replace(target, data)
+    except (OSError, ValueError) as error:
+        raise _unwritten(path, error) from error
+
+
+def take_name(finished: Path, path: str | os.PathLike[str]) -> None:
+    """Give a finished file the name of another, which is replaced in one step.
+
+    A link is followed, and the permissions of the file that is replaced are kept.
+
+    Parameters
+    ----------
+    finished : Path
+        A whole file, already on the disk, in the folder of `path`.
+    path : str or path
+        The name that it takes.
+
+    Raises
+    ------
+    PartFileError
+        If that is not allowed.
+    """
+    target = resolved(path)
+    try:
+        if target.exists():
+            shutil.copymode(target, finished)
+        finished.replace(target)
+    except (OSError, ValueError) as error:
+        raise _unwritten(path, error) from error
+    _sync_folder(target.parent)
+
+
+def resolved(path: str | os.PathLike[str]) -> Path:
+    """Follow links to the file that a name stands for.
+
+    Raises
+    ------
+    PartFileError
+        If links run in a loop, or the name is none.
+    """
+    try:
+        return Path(path).resolve()
     except (OSError, ValueError, RuntimeError) as error:
         # A null character in the name is a ValueError, a loop of links a RuntimeError.
-        reason = getattr(error, "strerror", None) or str(error)
-        raise PartFileError(
-            f"{path} cannot be written ({reason}): choose a folder that exists, has "
-            "room and may be written to"
-        ) from error
+        raise _unwritten(path, error) from error
+
+
+def _unwritten(path: str | os.PathLike[str], error: Exception) -> PartFileError:
+    reason = getattr(error, "strerror", None) or str(error)
+    return PartFileError(
+        f"{path} cannot be written ({reason}): choose a folder that exists, has room and "
+        "may be written to"
+    )
 
 
 def _replace(target: Path, data: bytes) -> None:

@@ -14,7 +14,7 @@ from meshcomp.files.checks import format_of
 from meshcomp.files.units import MM_IN
 from meshcomp.parts import Part
 
-__all__ = ["write_part"]
+__all__ = ["refuse_source", "write_part"]
 
 _ROUNDING = 32 * float(np.finfo(np.float64).eps)  # of a few sums of products
 
@@ -63,11 +63,19 @@ def write_part(
     format_ = format_of(path)
     if ascii and format_ != "stl":
         raise OptionError(f"ascii is for STL, not for .{format_}: leave it out")
-    _refuse_source(part, path)
+    refuse_source(part, path)
     save_atomically(path, _bytes(part, format_, is_text=ascii))
 
 
-def _refuse_source(part: Part, path: str | os.PathLike[str]) -> None:
+def refuse_source(part: Part, path: str | os.PathLike[str]) -> None:
+    """Refuse to write over the file that a part was read from, by whatever name.
+
+    Raises
+    ------
+    PartFileError
+        If `path` leads to that file: as it is, by another path, by a link, or in capitals
+        where the file system takes both for one.
+    """
     source, target = Path(part.source.path), Path(path)
     try:
         is_same = source.resolve() == target.resolve() or source.samefile(target)
@@ -76,7 +84,7 @@ def _refuse_source(part: Part, path: str | os.PathLike[str]) -> None:
     if is_same:
         raise PartFileError(
             f"{path} is the file that the part was read from, which is never overwritten: "
-            "choose another name"
+            "choose another name (or say --in-place where a command has it)"
         )
 
 

@@ -4,5 +4,6 @@ from __future__ import annotations
 
 from meshcomp.repair.faults import refuse_faults
 from meshcomp.repair.mending import repair
+from meshcomp.repair.reading import read_sound_part
 
-__all__ = ["refuse_faults", "repair"]
+__all__ = ["read_sound_part", "refuse_faults", "repair"]

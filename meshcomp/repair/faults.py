@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import dot, unit
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
@@ -16,6 +17,7 @@ from meshcomp.repair.patchwork import untouched
 from meshcomp.repair.rims import loops_of
 from meshcomp.repair.shells import Shells, shells_inside, shells_of
 from meshcomp.repair.slivers import flat_limit
+from meshcomp.repair.turning import plain_edges
 from meshcomp.repair.uniting import overlaps_of
 from meshcomp.topology import topology_of
 
@@ -23,6 +25,8 @@ __all__ = ["Faults", "find_faults", "refuse_faults"]
 
 _MOST_BODIES = 10_000
 _MOST_PLACES = 4  # named in a message
+_SHARP = 0.9  # cosine between faces at an edge that is drawn
+_MOST_DRAWN = 5_000
 _MOST_LOOPS = 2_000  # open edges that are linked to say how many holes there are
 
 
@@ -148,6 +152,7 @@ def refuse_faults(part: Part, tolerated: Container[str] = ()) -> None:
         f"{part.name}: not a closed, sound solid: {listed}{_places(part, faults)}: repair "
         "the mesh, or export it again as one solid",
         open_edges=_segments(part, faults.open_edges),
+        outline=_segments(part, _sharp_edges(part.mesh)),
     )
 
 
@@ -165,6 +170,18 @@ def _segments(part: Part, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
     following = half_edges - half_edges % 3 + (half_edges + 1) % 3
     ends = part.mesh.faces.ravel()[np.stack([half_edges, following], axis=1)]
     return part.stand.to_file(part.mesh.vertices[ends])
+
+
+def _sharp_edges(mesh: Mesh) -> NDArray[np.int64]:
+    """Half-edges at which faces meet at an angle, for a drawing: the longest of many."""
+    pairs, alike = plain_edges(mesh)
+    normals = unit(mesh.area_vectors)
+    bend = dot(normals[pairs[:, 0] // 3], normals[pairs[:, 1] // 3])
+    sharp = pairs[(np.where(alike, bend, -bend) < _SHARP), 0]
+    following = sharp - sharp % 3 + (sharp + 1) % 3
+    corners = mesh.vertices[mesh.faces.ravel()]
+    lengths = np.linalg.norm(corners[sharp] - corners[following], axis=1)
+    return np.asarray(sharp[np.argsort(-lengths, kind="stable")[:_MOST_DRAWN]])
 
 
 def _places(part: Part, faults: Faults) -> str:

@@ -21,7 +21,7 @@ __all__ = ["LARGEST_HOLE", "LARGEST_IN_PLANE", "filled"]
 LARGEST_HOLE = 0.05  # extent, of the part's diagonal
 LARGEST_IN_PLANE = 0.25  # the same, where the rim shows the plane, or is a triangle
 _WIDEST_HOLE = 5.0  # mm, where it does not
-_FLAT_SHARE = 0.02  # of a hole's extent: how far its rim may leave a plane
+_FLAT_SHARE = 0.05  # of a hole's extent: how far its rim may leave a plane
 _SAME_PLANE = 0.9999  # cosine
 _MOST_EDGES = 100_000  # open edges: more are no accident
 _LONGEST_LOOP = 5_000
@@ -114,7 +114,7 @@ def _zipped(points: NDArray[np.float64]) -> NDArray[np.int64]:
 
     waiting = [cut(k) for k in range(count)]
     heapq.heapify(waiting)
-    triangles = []
+    triangles: list[tuple[int, int, int]] = []
     while len(triangles) < count - 2:
         _, k, i, j = heapq.heappop(waiting)
         if gone[k] or before[k] != i or after[k] != j:

@@ -12,7 +12,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.repair.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
-__all__ = ["Shells", "shells_of", "shells_inside", "turned_outward"]
+__all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
 
 _MOST_PAIRS = 20_000  # of shells in one another's boxes; each costs a look at the faces
 _LEAST_THICKNESS = 1e-4  # mm, a closed surface thinner than that encloses nothing

@@ -81,7 +81,7 @@ def _ready(
     twins = topology.twins[half_edges]
     corners = mesh.faces.ravel()
     back_to_back = corners[_turned(twins, 2)] == corners[_turned(half_edges, 2)]
-    return half_edges[~flat[twins // 3] | back_to_back]
+    return np.asarray(half_edges[~flat[twins // 3] | back_to_back])
 
 
 def _longest_edges(mesh: Mesh, rows: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -96,7 +96,7 @@ def _apart(half_edges: NDArray[np.int64], topology: Topology) -> NDArray[np.int6
     first = np.full(len(topology.twins) // 3, len(half_edges))
     number = np.arange(len(half_edges))
     np.minimum.at(first, faces.ravel(), np.repeat(number, 2))
-    return half_edges[(first[faces] == number[:, None]).all(axis=1)]
+    return np.asarray(half_edges[(first[faces] == number[:, None]).all(axis=1)])
 
 
 def _taken_up(

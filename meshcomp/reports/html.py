@@ -8,6 +8,7 @@ from typing import Any
 from meshcomp.inspections import SolidState
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._pages import page, with_minus
+from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
 from meshcomp.reports._sentences import (
     cautions,
@@ -52,6 +53,7 @@ def record_html(record: Record) -> str:
         dashes=dash_reasons(record, rows),
         left_alone=left_alone(rows),
         solids=_solids(record),
+        repairs=repair_sentences(record.inspection.part),
         stands=stand_sentences(record.inspection.part, record.inspection.stands),
         doubts=doubts(record.inspection),
         cautions=cautions(record),

@@ -114,6 +114,7 @@ def _part(part: Part) -> dict[str, Any]:
         "unit": source.unit,
         "unit_origin": source.unit_origin,
         "pieces": [_piece(piece) for piece in part.pieces],
+        "repairs": [{"kind": r.kind, "count": int(r.count)} for r in part.repairs],
     }
 
 

@@ -16,6 +16,7 @@ from meshcomp.reports._plan_lines import (
     limit_lines,
     plan_lines,
 )
+from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import rows_of
 from meshcomp.reports._sentences import (
     SLICER_LINE,
@@ -54,6 +55,7 @@ def inspection_text(inspection: Inspection) -> str:
         _part_lines(part),
         [line for sentence in stands for line in paragraph(sentence)],
         _solid_lines(inspection.solid),
+        titled("Repaired on reading", repair_sentences(part)),
         feature_lines(inspection.features, part.stand),
         titled("To settle before going on", _printable(doubts(inspection))),
         [f"next: {_next_command(part)}"],
@@ -78,6 +80,7 @@ def record_text(record: Record) -> str:
     blocks = [
         _part_lines(record.inspection.part),
         [line for sentence in _sources(record) for line in paragraph(sentence)],
+        titled("Repaired on reading", repair_sentences(record.inspection.part)),
         plan_lines(rows),
         titled("Dashes", _with_ids(dash_reasons(record, rows))),
         titled("Left alone", _with_ids(left_alone(rows))),
