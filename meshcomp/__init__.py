@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from meshcomp.fitting import fit
     from meshcomp.inspecting import inspect
     from meshcomp.predictions import predict
-    from meshcomp.repair import repair
+    from meshcomp.repairing import repair
     from meshcomp.scenario import demo_part, write_scenario
     from meshcomp.testpieces.writing import write_testpiece
     from meshcomp.verification import verify
@@ -77,7 +77,7 @@ _HOMES = {
     "predict": ("meshcomp.predictions", "predict"),
     "read": ("meshcomp.files", "read_part"),
     "read_calibration": ("meshcomp.calibration.record", "read_calibration"),
-    "repair": ("meshcomp.repair", "repair"),
+    "repair": ("meshcomp.repairing", "repair"),
     "save_reports": ("meshcomp.workflow", "save_reports"),
     "verify": ("meshcomp.verification", "verify"),
     "write": ("meshcomp.files", "write_part"),

@@ -344,7 +344,8 @@ def broken(kind, folder):
     path = folder / f"{kind}.stl"
     cube = plane.prism([[(0, 0), (9, 0), (9, 9), (0, 9)]], 0, 9)
     if kind == "open":
-        write_stl(Mesh(cube.vertices, cube.faces[1:]), path)
+        side = (cube.corners[:, :, 0] == 9).all(axis=1)
+        write_stl(Mesh(cube.vertices, cube.faces[~side]), path)
     elif kind == "inverted":
         write_stl(Mesh(cube.vertices, cube.faces[:, ::-1]), path)
     else:
@@ -355,8 +356,7 @@ def broken(kind, folder):
 @pytest.mark.parametrize(
     ("kind", "message"),
     [
-        ("open", "3 open edges"),
-        ("inverted", "inside out"),
+        ("open", "4 open edges; open about (9.000, 4.500, 4.500) mm"),
         ("truncated", "truncated.stl"),
     ],
 )
@@ -370,7 +370,79 @@ def test_what_is_no_solid_is_refused_and_nothing_written(kind, message, command,
     assert shown.returncode == 1
     assert message in shown.stderr
     assert shown.stdout == ""
+    drawn = ["open.compensated.stl.refused.svg"]
+    has_picture = (kind, command) == ("open", "compensate")
+    assert names(tmp_path) == sorted([path.name, *(drawn if has_picture else [])])
+
+
+def test_what_was_repaired_is_told(tmp_path):
+    path = broken("inverted", tmp_path)
+
+    shown = run("compensate", path, "--wall-growth", "0.1")
+
+    assert shown.returncode == 0
+    assert "1 surface inside out was turned over." in shown.stdout
+    assert "1 surface inside out was turned over." in run("inspect", path).stdout
+    told = json.loads(run("inspect", path, "--json").stdout)
+    assert told["part"]["repairs"] == [{"kind": "bodies turned", "count": 1}]
+    page = tmp_path / "inverted.compensated.stl.report.html"
+    assert "1 surface inside out was turned over." in page.read_text()
+
+
+@pytest.mark.parametrize("command", ["inspect", "compensate"])
+def test_no_repair_refuses_at_once(command, tmp_path):
+    path = broken("inverted", tmp_path)
+    options = ["--wall-growth", "0.1"] if command == "compensate" else []
+
+    shown = run(command, path, "--no-repair", *options)
+
+    assert shown.returncode == 1
+    assert "not a closed, sound solid: 1 body inside out" in shown.stderr
     assert names(tmp_path) == [path.name]
+
+
+def test_the_source_is_overwritten_when_asked(tmp_path):
+    plate = copy_of_the_plate(tmp_path)
+
+    shown = run("compensate", plate, "--in-place", "--bore-opening", "0.2")
+
+    assert shown.returncode == 0
+    assert plate.read_bytes() != PLATE.read_bytes()
+    assert names(tmp_path) == [
+        "plate.stl",
+        "plate.stl.report.html",
+        "plate.stl.report.json",
+    ]
+
+
+def test_in_place_and_another_name_contradict_each_other(tmp_path):
+    plate = copy_of_the_plate(tmp_path)
+
+    shown = run("compensate", plate, "--in-place", "-o", "x.stl", "--bore-opening", "0.2")
+
+    assert shown.returncode == 2
+    assert "--in-place and -o together" in shown.stderr
+
+
+@pytest.mark.parametrize("way", ["another path", "link", "hard link"])
+def test_the_source_is_known_by_any_name(way, tmp_path):
+    plate = copy_of_the_plate(tmp_path)
+    (tmp_path / "below").mkdir()
+    names_of_it = {
+        "another path": tmp_path / "below" / ".." / "plate.stl",
+        "link": tmp_path / "link.stl",
+        "hard link": tmp_path / "hard.stl",
+    }
+    if way == "link":
+        names_of_it[way].symlink_to(plate)
+    if way == "hard link":
+        names_of_it[way].hardlink_to(plate)
+
+    shown = run("compensate", plate, "-o", names_of_it[way], "--bore-opening", "0.2")
+
+    assert shown.returncode == 1
+    assert "never overwritten" in shown.stderr
+    assert plate.read_bytes() == PLATE.read_bytes()
 
 
 def test_a_missing_file_is_an_error_and_no_traceback(tmp_path):

@@ -129,7 +129,7 @@ def predict(
     from meshcomp.calibration.record import read_calibration
     from meshcomp.inspecting import inspect
     from meshcomp.predictions import predict as predict_part
-    from meshcomp.repair import read_sound_part
+    from meshcomp.repairing import read_sound_part
     from meshcomp.reports.predictions import predictions_json, predictions_text
 
     record = read_calibration(calibration)

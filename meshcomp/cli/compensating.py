@@ -160,7 +160,7 @@ def _read(
     draws: bool,
 ) -> Part:
     """Read and repair a part; draw where it is open if it is refused."""
-    from meshcomp.repair import read_sound_part
+    from meshcomp.repairing import read_sound_part
 
     try:
         return read_sound_part(path, unit=reading[0], up=reading[1], repairs=repairs)

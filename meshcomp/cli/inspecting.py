@@ -20,7 +20,7 @@ def inspect(
 ) -> None:
     """List the bores, bosses and walls of a part, and the state of its solid."""
     from meshcomp.inspecting import inspect as inspect_part
-    from meshcomp.repair import read_sound_part
+    from meshcomp.repairing import read_sound_part
     from meshcomp.reports import inspection_json, inspection_text
 
     inspection = inspect_part(

@@ -5,15 +5,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.repair.cracks import rim_edges
-from meshcomp.repair.patchwork import Patchwork
-from meshcomp.repair.shells import shells_of
-from meshcomp.repair.turning import plain_edges
+from meshcomp.repairing.cracks import rim_edges
+from meshcomp.repairing.patchwork import Patchwork
+from meshcomp.repairing.shells import shells_of
+from meshcomp.repairing.turning import plain_edges
 from meshcomp.topology import components, topology_of
 
 __all__ = ["without_sheets"]
 
-_LARGEST = 0.05  # of the surface: a larger sheet is no accident, but a missing half
+# Shares of the surface: what is larger is no accident, but half of something.
+_LARGEST_SHEET = 0.05
+_LARGEST_PARTITION = 0.25
 _TRIES = 20
 
 
@@ -28,24 +30,25 @@ def without_sheets(work: Patchwork) -> tuple[Patchwork, int]:
     """
     before = len(work.mesh.faces)
     if not topology_of(work.mesh).is_closed:
-        for found in (_without_rims(work), _without_partitions(work)):
-            if found is not None and _is_whole(found, work):
-                work = found
-                break
+        found = _without_rims(work)
+        if found is None or not _is_whole(found, work, _LARGEST_SHEET):
+            found = _without_partitions(work)
+        if found is not None and _is_whole(found, work, _LARGEST_PARTITION):
+            work = found
     if topology_of(work.mesh).is_closed:
         work = _without_flakes(work)
     return work, before - len(work.mesh.faces)
 
 
-def _is_whole(found: Patchwork, work: Patchwork) -> bool:
-    """Whether what is left is closed, and has the box and nearly the surface of all."""
+def _is_whole(found: Patchwork, work: Patchwork, share: float) -> bool:
+    """Whether what is left is closed, and has the box and most of the surface of all."""
     if not topology_of(found.mesh).is_closed:
         return False
     areas = [np.linalg.norm(w.mesh.area_vectors, axis=1).sum() for w in (found, work)]
     same_box = np.abs(found.mesh.bounds - work.mesh.bounds).max() <= 1e-3 * (
         work.mesh.diagonal
     )
-    return bool(areas[0] >= (1 - _LARGEST) * areas[1] and same_box)
+    return bool(areas[0] >= (1 - share) * areas[1] and same_box)
 
 
 def _without_rims(work: Patchwork) -> Patchwork | None:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
-from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import Topology, components, topology_of
 
 __all__ = ["flat_limit", "without_needles", "without_slivers"]
@@ -44,7 +44,7 @@ def without_slivers(work: Patchwork, limits: NDArray[np.float64]) -> tuple[Patch
 
     Examples
     --------
-    >>> from meshcomp.repair.patchwork import untouched
+    >>> from meshcomp.repairing.patchwork import untouched
     >>> corners = [(0, 0, 0), (2, 0, 0), (0, 2, 0), (1, 0, 0)]
     >>> mended, taken = without_slivers(
     ...     untouched(Mesh(corners, [(0, 1, 2), (1, 0, 3)])), np.zeros(2)

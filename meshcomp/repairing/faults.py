@@ -12,13 +12,13 @@ from meshcomp._vectors import dot, unit
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
-from meshcomp.repair.duplicates import without_repeated
-from meshcomp.repair.patchwork import untouched
-from meshcomp.repair.rims import loops_of
-from meshcomp.repair.shells import Shells, shells_inside, shells_of
-from meshcomp.repair.slivers import flat_limit
-from meshcomp.repair.turning import plain_edges
-from meshcomp.repair.uniting import overlaps_of
+from meshcomp.repairing.duplicates import without_repeated
+from meshcomp.repairing.patchwork import untouched
+from meshcomp.repairing.rims import loops_of
+from meshcomp.repairing.shells import Shells, shells_inside, shells_of
+from meshcomp.repairing.slivers import flat_limit
+from meshcomp.repairing.turning import plain_edges
+from meshcomp.repairing.uniting import overlaps_of
 from meshcomp.topology import topology_of
 
 __all__ = ["Faults", "find_faults", "refuse_faults"]

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
-from meshcomp.repair.cracks import crack_limit
-from meshcomp.repair.patchwork import Patchwork
-from meshcomp.repair.shells import Shells, shells_inside, shells_of
-from meshcomp.repair.slivers import without_needles, without_slivers
+from meshcomp.repairing.cracks import crack_limit
+from meshcomp.repairing.patchwork import Patchwork
+from meshcomp.repairing.shells import Shells, shells_inside, shells_of
+from meshcomp.repairing.slivers import without_needles, without_slivers
 from meshcomp.solids import shared_volume, united
 from meshcomp.topology import components, topology_of
 

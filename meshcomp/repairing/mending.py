@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part, Repair
-from meshcomp.repair.cracks import crack_limit, joined_cracks
-from meshcomp.repair.duplicates import without_repeated
-from meshcomp.repair.faults import find_faults, refuse_faults
-from meshcomp.repair.filling import filled
-from meshcomp.repair.patchwork import Patchwork, untouched
-from meshcomp.repair.sheets import without_sheets
-from meshcomp.repair.shells import turned_outward
-from meshcomp.repair.slivers import flat_limit, without_slivers
-from meshcomp.repair.turning import turned_alike
-from meshcomp.repair.uniting import without_overlaps
+from meshcomp.repairing.cracks import crack_limit, joined_cracks
+from meshcomp.repairing.duplicates import without_repeated
+from meshcomp.repairing.faults import find_faults, refuse_faults
+from meshcomp.repairing.filling import filled
+from meshcomp.repairing.patchwork import Patchwork, untouched
+from meshcomp.repairing.sheets import without_sheets
+from meshcomp.repairing.shells import turned_outward
+from meshcomp.repairing.slivers import flat_limit, without_slivers
+from meshcomp.repairing.turning import turned_alike
+from meshcomp.repairing.uniting import without_overlaps
 from meshcomp.topology import topology_of
 
 __all__ = ["repair"]

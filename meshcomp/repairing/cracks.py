@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
-from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components
 
 __all__ = ["crack_limit", "joined_cracks", "rim_edges"]
@@ -48,7 +48,7 @@ def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
     Examples
     --------
     >>> from meshcomp.meshes import Mesh
-    >>> from meshcomp.repair.patchwork import untouched
+    >>> from meshcomp.repairing.patchwork import untouched
     >>> corners = [(0, 0, 0), (9, 0, 0), (0, 9, 0), (0, 0, 0.002), (9, 0, 0), (0, -9, 0)]
     >>> halves = untouched(Mesh(corners, [(0, 1, 2), (4, 3, 5)]))
     >>> joined_cracks(halves)[1]

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, unit
 from meshcomp.meshes import Mesh
-from meshcomp.repair.cracks import crack_limit
-from meshcomp.repair.patchwork import Patchwork
-from meshcomp.repair.rims import loops_of
+from meshcomp.repairing.cracks import crack_limit
+from meshcomp.repairing.patchwork import Patchwork
+from meshcomp.repairing.rims import loops_of
 from meshcomp.solids import triangulate_outline
 from meshcomp.topology import topology_of
 
@@ -42,7 +42,7 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
 
     Examples
     --------
-    >>> from meshcomp.repair.patchwork import untouched
+    >>> from meshcomp.repairing.patchwork import untouched
     >>> corners = [(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)]
     >>> open_one = Mesh(corners, [(0, 2, 1), (0, 1, 3), (1, 2, 3)])
     >>> filled(untouched(open_one))[1:]

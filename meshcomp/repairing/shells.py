@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
-from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
 __all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]

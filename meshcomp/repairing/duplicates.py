@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repairing.patchwork import Patchwork
 
 __all__ = ["without_repeated"]
 
@@ -25,7 +25,7 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     Examples
     --------
     >>> from meshcomp.meshes import Mesh
-    >>> from meshcomp.repair.patchwork import untouched
+    >>> from meshcomp.repairing.patchwork import untouched
     >>> twice = Mesh([(0, 0, 0), (1, 0, 0), (0, 1, 0)], [(0, 1, 2), (1, 2, 0)])
     >>> without_repeated(untouched(twice))[1]
     1

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
-from meshcomp.repair.patchwork import Patchwork
+from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components
 
 __all__ = ["plain_edges", "turned_alike"]
@@ -47,7 +47,7 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     Examples
     --------
     >>> from meshcomp.meshes import Mesh
-    >>> from meshcomp.repair.patchwork import untouched
+    >>> from meshcomp.repairing.patchwork import untouched
     >>> bent = Mesh(np.eye(4)[:, :3], [(0, 1, 2), (0, 1, 3)])
     >>> turned_alike(untouched(bent))[1]
     1

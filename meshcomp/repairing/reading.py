@@ -6,8 +6,8 @@ import os
 
 from meshcomp.files import read_part
 from meshcomp.parts import Part
-from meshcomp.repair.faults import refuse_faults
-from meshcomp.repair.mending import repair
+from meshcomp.repairing.faults import refuse_faults
+from meshcomp.repairing.mending import repair
 
 __all__ = ["read_sound_part"]
 

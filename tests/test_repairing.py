@@ -1,0 +1,266 @@
+"""Downloaded meshes become sound solids, or are refused with the place.
+
+Outside references: pymeshlab for crossing and open edges, trimesh for bodies, closed
+forms for the volumes of boxes, and the undamaged part for what was damaged here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import dirtied
+import numpy as np
+import pytest
+import trimesh
+from outside import plane
+from outside.crossings import crossing_faces, non_manifold_edges, open_edges
+from test_files_samples import packed_stl
+
+import meshcomp
+from meshcomp.errors import NotASolidError
+from meshcomp.files import read_part
+from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
+from meshcomp.repairing import read_sound_part, refuse_faults, repair
+from meshcomp.repairing.shells import shells_of
+
+PARTS = ("bearing_plate", "stepper_bracket", "knob")
+
+
+def part_of(mesh):
+    """Return a part of one piece."""
+    one_piece = np.zeros(len(mesh.faces), dtype=np.int64)
+    spacer = meshcomp.demo_part("shaft_spacer")
+    return replace(spacer, name="trial", mesh=mesh, piece_of_face=one_piece)
+
+
+def box(sides=(10, 10, 10), at=(0, 0, 0)):
+    """Box about a point."""
+    cube = mesh_from_trimesh(trimesh.creation.box(sides))
+    return cube.moved(cube.vertices + at)
+
+
+def turned(mesh):
+    return Mesh(mesh.vertices, mesh.faces[:, ::-1])
+
+
+def kinds(part):
+    return {repair.kind: repair.count for repair in part.repairs}
+
+
+def damaged(name, damage, folder, seed=5):
+    """Write a damaged copy of a demo part and read it, and return the part too."""
+    good = meshcomp.demo_part(name)
+    corners = damage(good.mesh.corners, np.random.default_rng(seed))
+    (folder / "bad.stl").write_bytes(packed_stl(corners))
+    return read_part(folder / "bad.stl"), good
+
+
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("damage", dirtied.CLOSED_AGAIN, ids=lambda d: d.__name__)
+def test_damaged_parts_become_the_solids_they_were(name, damage, tmp_path):
+    bad, good = damaged(name, damage, tmp_path)
+
+    sound = repair(bad)
+
+    assert sound.repairs
+    assert open_edges(sound.mesh) == non_manifold_edges(sound.mesh) == 0
+    assert crossing_faces(sound.mesh) == 0
+    assert sound.mesh.volume == pytest.approx(good.mesh.volume, rel=5e-4)
+    assert np.abs(sound.mesh.bounds - good.mesh.bounds).max() < 0.01
+    other = trimesh.Trimesh(sound.mesh.vertices, sound.mesh.faces, process=False)
+    assert other.is_volume
+    assert other.body_count == 1
+    assert other.euler_number == good.mesh.to_trimesh().euler_number
+
+
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("damage", dirtied.CLOSED_AGAIN, ids=lambda d: d.__name__)
+def test_without_repair_all_of_them_are_refused(name, damage, tmp_path):
+    damaged(name, damage, tmp_path)
+    with pytest.raises(NotASolidError, match="not a closed, sound solid: "):
+        read_sound_part(tmp_path / "bad.stl", repairs=False)
+
+
+@pytest.mark.parametrize("damage", dirtied.CLOSED_AGAIN, ids=lambda d: d.__name__)
+def test_sound_faces_keep_their_corners_to_the_last_bit(damage, tmp_path):
+    bad, _ = damaged("bearing_plate", damage, tmp_path)
+    sound = repair(bad)
+    old = {corner.tobytes() for corner in bad.mesh.vertices + 0.0}
+    assert {corner.tobytes() for corner in sound.mesh.vertices + 0.0} <= old
+
+
+def test_a_clean_part_is_returned_as_it_is():
+    for name in PARTS:
+        part = meshcomp.demo_part(name)
+        assert repair(part) is part
+
+
+def test_repairing_twice_changes_nothing_more(tmp_path):
+    for damage in dirtied.CLOSED_AGAIN:
+        bad, _ = damaged("knob", damage, tmp_path)
+        sound = repair(bad)
+        assert repair(sound) is sound, damage.__name__
+
+
+def test_repairs_are_counted(tmp_path):
+    twice, good = damaged("knob", dirtied.CLOSED_AGAIN[0], tmp_path)
+    assert kinds(repair(twice)) == {"repeated faces": len(good.mesh.faces)}
+    assert kinds(repair(part_of(turned(box())))) == {"bodies turned": 1}
+    assert kinds(repair(part_of(Mesh(box().vertices, box().faces[1:])))) == {"holes": 1}
+
+
+def test_a_missing_half_is_refused_with_places_and_edges(tmp_path):
+    bad, _ = damaged("bearing_plate", dirtied.half_gone, tmp_path)
+    with pytest.raises(NotASolidError, match=r"\d+ open edges; open about \(") as caught:
+        repair(bad)
+    rims = caught.value.open_edges
+    corners = {tuple(c) for c in bad.mesh.vertices.tolist()}
+    assert rims.shape[1:] == (2, 3)
+    assert {tuple(c) for c in rims.reshape(-1, 3).tolist()} <= corners
+    # Each rim ends where another begins.
+    assert sorted(rims[:, 0].tolist()) == sorted(rims[:, 1].tolist())
+    assert len(caught.value.outline) > 10
+
+
+def test_a_large_open_side_is_refused():
+    cube = box()
+    side = (cube.corners[:, :, 2] == 5).all(axis=1)
+    place = r"4 open edges; open about \(0.000, 0.000, 5.000\) mm"
+    with pytest.raises(NotASolidError, match=place):
+        repair(part_of(Mesh(cube.vertices, cube.faces[~side])))
+
+
+def test_a_cavity_stays_a_cavity():
+    part = part_of(concatenate([box((20, 20, 20)), turned(box())]))
+    assert repair(part) is part
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_solid_with_a_cavity_is_turned_as_a_whole(order):
+    shells = [box((20, 20, 20)), turned(box())][::order]
+    sound = repair(part_of(turned(concatenate(shells))))
+    assert kinds(sound) == {"bodies turned": 2}
+    assert sound.mesh.volume == pytest.approx(20**3 - 10**3)
+
+
+def test_a_body_in_a_cavity_is_no_overlap_and_is_turned_outward():
+    loose = box((4, 4, 4))
+    shells = [box((20, 20, 20)), turned(box())]
+    sound = repair(part_of(concatenate([*shells, turned(loose)])))
+    assert kinds(sound) == {"bodies turned": 1}
+    assert sound.mesh.volume == pytest.approx(20**3 - 10**3 + 4**3)
+
+
+@pytest.mark.parametrize(
+    "places",
+    [
+        [(0, 0, 0), (10, 0, 0)],  # a side in common
+        [(0, 0, 0), (10, 3, 2)],  # part of a side
+        [(0, 0, 0), (10, 10, 0)],  # an edge
+        [(0, 0, 0), (10.001, 0, 0)],
+        [(0, 0, 0), (9.999, 0, 0)],  # 0.001 mm over: a trifle
+        [(0, 0, 0), (40, 0, 0)],
+    ],
+)
+def test_bodies_that_touch_or_lie_apart_stay_several(places):
+    part = part_of(concatenate([box(at=place) for place in places]))
+    sound = repair(part)
+    assert sound is part
+
+
+def test_bodies_that_overlap_are_united():
+    mesh = concatenate([box(), box(at=(4, 3, 2)), box(at=(40, 0, 0))])
+    sound = repair(part_of(mesh))
+    assert kinds(sound) == {"bodies united": 1}
+    # Boxes of 10 mm, 6 by 7 by 8 in common.
+    assert sound.mesh.volume == pytest.approx(3000 - 6 * 7 * 8)
+    assert shells_of(sound.mesh).count == 2
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+
+
+def test_a_body_within_the_material_of_another_goes():
+    sound = repair(part_of(concatenate([box((20, 20, 20)), box()])))
+    assert kinds(sound) == {"bodies united": 1}
+    assert sound.mesh.volume == pytest.approx(20**3)
+
+
+def test_united_bodies_keep_their_cavities():
+    hollow = [box((20, 20, 20)), turned(box((4, 4, 4), at=(-5, 0, 0)))]
+    sound = repair(part_of(concatenate([*hollow, box(at=(11, 0, 0))])))
+    assert sound.mesh.volume == pytest.approx(20**3 - 4**3 + 6 * 10 * 10)
+
+
+def test_pieces_of_a_file_are_not_united():
+    part = part_of(concatenate([box(), box(at=(4, 3, 2))]))
+    piece = replace(part.pieces[0], name="other")
+    two = replace(part, pieces=(*part.pieces, piece), piece_of_face=np.repeat([0, 1], 12))
+    assert repair(two) is two
+
+
+def test_faults_of_one_piece_leave_the_others_alone():
+    mesh = concatenate([box(), turned(box(at=(4, 3, 2)))])
+    part = part_of(mesh)
+    two = replace(part, pieces=part.pieces * 2, piece_of_face=np.repeat([0, 1], 12))
+    sound = repair(two)
+    assert kinds(sound) == {"bodies turned": 1}
+    assert sound.piece_of_face.tolist() == two.piece_of_face.tolist()
+    assert np.array_equal(sound.mesh.corners[:12], mesh.corners[:12])
+
+
+def test_a_wall_without_thickness_inside_a_solid_goes():
+    plate = Mesh([(0, -5, -5), (0, 5, -5), (0, 5, 5), (0, -5, 5)], [(0, 1, 2), (0, 2, 3)])
+    cubes = concatenate([box(at=(-5, 0, 0)), box(at=(5, 0, 0))]).corners
+    outside = cubes[~(cubes[:, :, 0] == 0).all(axis=1)]
+    corners = np.concatenate([outside, plate.corners])
+    vertices, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    # One wall face takes the place of both that the halves had: three faces at its edges.
+    sound = repair(part_of(Mesh(vertices, index.reshape(-1, 3))))
+    assert kinds(sound) == {"sheets": 2}
+    assert sound.mesh.volume == pytest.approx(2000)
+
+
+def with_a_fin(tip):
+    """Return an angle section with a triangle that stands on its inner edge."""
+    outline = [(0, 0), (20, 0), (20, 5), (5, 5), (5, 20), (0, 20)]
+    angle = plane.prism([outline], 0, 10)
+    fin = Mesh([(5, 5, 0), (5, 5, 10), tip], [(0, 1, 2)])
+    mesh = concatenate([angle, fin])
+    vertices, index = np.unique(mesh.vertices, axis=0, return_inverse=True)
+    return part_of(Mesh(vertices, index.ravel()[mesh.faces]))
+
+
+def test_a_fin_without_thickness_goes():
+    sound = repair(with_a_fin((8, 8, 5)))
+    assert kinds(sound) == {"sheets": 1}
+    assert sound.mesh.volume == pytest.approx(175 * 10)
+
+
+def test_a_fin_that_sticks_out_is_refused():
+    with pytest.raises(NotASolidError, match="3 open edges"):
+        repair(with_a_fin((8, 8, 15)))
+
+
+def test_a_part_of_too_many_bodies_is_refused():
+    grid = np.stack(np.meshgrid(*[np.arange(22.0)] * 3), axis=-1).reshape(-1, 3)
+    corner = Mesh(
+        [(0, 0, 0), (0.5, 0, 0), (0, 0.5, 0), (0, 0, 0.5)],
+        [(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)],
+    )
+    vertices = (grid[:, None] + corner.vertices).reshape(-1, 3)
+    faces = corner.faces + 4 * np.arange(len(grid))[:, None, None]
+    with pytest.raises(NotASolidError, match="10,648 bodies, more than the 10,000"):
+        refuse_faults(part_of(Mesh(vertices, faces.reshape(-1, 3))))
+
+
+def test_a_strip_with_one_side_only_is_refused():
+    # A Möbius strip of five squares: no solid has such a surface.
+    turns = 2 * np.pi * np.arange(10) / 10
+    tilt = turns / 2
+    out = np.stack([np.cos(turns), np.sin(turns), 0 * turns], axis=1)
+    up = np.cos(tilt)[:, None] * (0, 0, 1) + np.sin(tilt)[:, None] * out
+    points = np.concatenate([40 * out - 5 * up, 40 * out + 5 * up])
+    squares = [(k, (k + 1) % 10, k + 10, (k + 1) % 10 + 10) for k in range(9)]
+    squares.append((9, 10, 19, 0))
+    faces = [face for a, b, c, d in squares for face in ((a, b, d), (a, d, c))]
+    with pytest.raises(NotASolidError, match="open edges"):
+        repair(part_of(Mesh(points, faces)))
