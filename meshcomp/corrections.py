@@ -19,6 +19,7 @@ from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
+from meshcomp.printer_axes import PrinterAxes
 
 __all__ = ["ByHand", "Calibrated", "law_name", "plan"]
 
@@ -40,6 +41,7 @@ class ByHand:
     bore_opening: float = 0.0  # on diameter
     boss_growth: float | None = None  # on diameter; None: twice the wall growth
     bore_law: str | None = None
+    axes: PrinterAxes | None = None  # errors to undo, about any centre
 
     def in_words(self) -> str:
         """Say what was asked for."""
@@ -88,13 +90,15 @@ class Calibrated:
     """Corrections that make each feature print at its target size, by a process model.
 
     `targets` are sizes wanted in the print, mm, by feature id; the nominal size for the
-    others.
+    others. Scale and skew of the axes, where the model has them, are undone for the part
+    as a whole unless `undoes_axes` is false; scales then count size by size.
     """
 
     model: ProcessModel
     source: str = "calibration"
     sha256: str | None = None
     targets: Mapping[str, float] = field(default_factory=dict)
+    undoes_axes: bool = True
 
     def in_words(self) -> str:
         """Say where the numbers come from."""
@@ -109,7 +113,27 @@ class Calibrated:
             return _left_alone(feature, missing)
         if feature.nominal_size is None:
             return _profile_by(feature, law, name or "")
-        return _sized_by(feature, law, name or "", self.targets.get(feature.id))
+        return _sized_by(feature, law, name or "", self.targets.get(feature.id), self.axes)
+
+    @property
+    def axes(self) -> PrinterAxes | None:
+        """Errors of the axes that the model tells, about the origin."""
+        if not self.undoes_axes:
+            return None
+        scales = [_scale(self.model.law(f"outside {axis}")) for axis in "xy"]
+        skew = self.model.skew
+        axes = PrinterAxes(
+            scale=(scales[0], scales[1], _scale(self.model.height)),
+            skew=0.0 if skew is None else skew.angle,
+        )
+        return None if axes.is_true else axes
+
+
+def _scale(law: SizeLaw | None) -> float:
+    """Return drawn over asked for by a law of lengths."""
+    if law is None or "scale" not in law.terms:
+        return 1.0
+    return 1.0 + float(law.coefficients[law.terms.index("scale")])
 
 
 def law_name(feature: Feature) -> str | None:
@@ -134,7 +158,11 @@ def _no_class(feature: Feature) -> str:
 
 
 def _sized_by(
-    feature: Feature, law: SizeLaw, name: str, wanted: float | None
+    feature: Feature,
+    law: SizeLaw,
+    name: str,
+    wanted: float | None,
+    axes: PrinterAxes | None,
 ) -> Correction:
     nominal = feature.nominal_size or 0.0
     target = nominal if wanted is None else wanted
@@ -150,10 +178,12 @@ def _sized_by(
                 f"{law.valid_to:g} mm"
             ),
         )
-    half = (mesh_size - nominal) / 2
+    # The law's own scale is that of the axes, which are undone for the whole part.
+    drawn = mesh_size * _stretch(axes, feature)
+    half = (drawn - nominal) / 2
     correction = _decided(
         feature,
-        mesh_size=mesh_size,
+        mesh_size=drawn,
         offset=-half if feature.is_internal else half,
         reason=f"calibration for {name}",
     )
@@ -164,6 +194,14 @@ def _sized_by(
         standard_uncertainty=law.standard_uncertainty(mesh_size),
         flags=flags,
     )
+
+
+def _stretch(axes: PrinterAxes | None, feature: Feature) -> float:
+    if axes is None:
+        return 1.0
+    is_round = isinstance(feature, Cylinder)
+    stretch = axes.stretch_round if is_round else axes.stretch_across
+    return stretch(feature.direction)
 
 
 def _profile_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
@@ -251,7 +289,17 @@ def plan(
         corrections=corrections,
         source=rule.in_words(),
         source_sha256=rule.sha256 if isinstance(rule, Calibrated) else None,
+        axes=_about_the_part(rule.axes, inspection.part.mesh),
     )
+
+
+def _about_the_part(axes: PrinterAxes | None, mesh: Mesh) -> PrinterAxes | None:
+    """Put the centre in the middle of the part, on the bed: only heights above it grow."""
+    if axes is None:
+        return None
+    low, high = mesh.bounds
+    x, y = (low[:2] + high[:2]) / 2
+    return replace(axes, centre=(float(x), float(y), float(low[2])))
 
 
 def _with_overrides(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from meshcomp.printer_axes import PrinterAxes
+
 __all__ = ["Correction", "Plan"]
 
 
@@ -21,7 +23,7 @@ class Correction:
     predicted_deviation: float | None  # of the print from nominal, uncompensated
     standard_uncertainty: float | None  # of the prediction, coefficients only
     target_size: float | None  # wanted in the print
-    mesh_size: float | None  # to be had in the compensated mesh
+    mesh_size: float | None  # in the compensated mesh, before axes are undone
     offset: float
     reason: str  # which rule decided, or why the feature is left alone
     is_left_alone: bool = False
@@ -42,7 +44,7 @@ class Plan:
     corrections: tuple[Correction, ...]  # in the order of the features
     source: str  # in words: "by hand: ..." or the calibration's conditions
     source_sha256: str | None  # of the calibration file
-    scale: tuple[float, float] = (1.0, 1.0)  # X and Y; nothing applies it yet
+    axes: PrinterAxes | None = None  # errors of the axes to undo in the end
 
     def of(self, feature_id: str) -> Correction:
         """Return the correction of a feature."""

@@ -6,6 +6,8 @@ associated to the corners of the rings, and walls are measured between ring line
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,7 @@ from meshcomp.files.precision import as_held, holding_limit
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.parts import Part
+from meshcomp.plans import Plan
 from meshcomp.remeasuring import BORE_LIMIT, WALL_LIMIT, achieved_sizes
 from meshcomp.results import Check, Compensated, Verification
 from meshcomp.segmentation import planar_regions
@@ -49,18 +52,32 @@ def verify(inspection: Inspection, result: Compensated, written: Part) -> Verifi
     """
     topology = topology_of(written.mesh)
     solid = solid_state(written.mesh, topology, written.stand)
+    drawn = _as_drawn(written, result.plan)
     sizes = (
-        achieved_sizes(inspection, result.plan, written.mesh, topology)
+        achieved_sizes(inspection, result.plan, drawn.mesh, topology)
         if solid.is_watertight
         else ()
     )
+    volume = solid.volume * _volume_factor(result.plan)
     return Verification(
         sizes=sizes,
         checks=_checks(inspection, result, written, solid),
         solid=solid,
-        volume_change=solid.volume - inspection.solid.volume,
+        volume_change=volume - inspection.solid.volume,
         predicted_volume_change=result.predicted_volume_change,
     )
+
+
+def _as_drawn(written: Part, plan: Plan) -> Part:
+    """Return the file as the printer's axes would draw it: the plan's sizes are of that."""
+    if plan.axes is None:
+        return written
+    mesh = written.mesh
+    return replace(written, mesh=mesh.moved(plan.axes.drawn(mesh.vertices)))
+
+
+def _volume_factor(plan: Plan) -> float:
+    return 1.0 if plan.axes is None else float(np.linalg.det(plan.axes.matrix))
 
 
 def _checks(
@@ -74,7 +91,7 @@ def _checks(
             figure=f"{solid.triangles} triangles, every edge shared by two",
         ),
         _bodies_check(before, solid),
-        _height_check(inspection, written),
+        _height_check(inspection, written, result.plan),
         _volume_check(before, solid, result),
         _crossing_check(inspection, result, written),
     )
@@ -95,8 +112,10 @@ def _bodies_in_words(solid: SolidState) -> str:
     return f"{bodies} and {solid.genus} through hole{'' if solid.genus == 1 else 's'}"
 
 
-def _height_check(inspection: Inspection, written: Part) -> Check:
+def _height_check(inspection: Inspection, written: Part, plan: Plan) -> Check:
     old, new = inspection.part.mesh.bounds[:, 2], written.mesh.bounds[:, 2]
+    if plan.axes is not None:
+        old = plan.axes.undone(inspection.part.mesh.bounds)[:, 2]
     # What the file's format cannot tell apart is not a change.
     away = np.abs(as_held(written, old) - new)
     return Check(
@@ -107,7 +126,7 @@ def _height_check(inspection: Inspection, written: Part) -> Check:
 
 
 def _volume_check(before: SolidState, after: SolidState, result: Compensated) -> Check:
-    change = after.volume - before.volume
+    change = after.volume * _volume_factor(result.plan) - before.volume
     predicted = result.predicted_volume_change
     limit = _VOLUME_SHARE * result.moved_volume + _VOLUME_PART * before.volume
     limited = " (some offsets were limited)" if result.limits else ""

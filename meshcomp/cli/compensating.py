@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from meshcomp.cli.axes import parse_axes
 from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson, parse_sizes
 from meshcomp.errors import NotASolidError, OptionError
 
@@ -66,6 +67,17 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
             help='Opening by nominal diameter d, such as "0.12 + 0.45/d".',
         ),
     ] = None,
+    axis_scale: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y[,Z]", help="Scales of the axes, drawn over asked for."),
+    ] = None,
+    axis_skew: Annotated[
+        float | None,
+        typer.Option(metavar="MM/M", help="How far Y leans towards X, mm over 1 m."),
+    ] = None,
+    axes: Annotated[  # noqa: FBT002
+        bool, typer.Option(help="Undo scale and skew of the axes, where calibrated.")
+    ] = True,
     keep: Annotated[
         list[str] | None, typer.Option(metavar="ID", help="Leave a feature alone.")
     ] = None,
@@ -91,6 +103,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         "bore_opening": bore_opening,
         "boss_growth": boss_growth,
         "bore_law": bore_law,
+        "axes": parse_axes(axis_scale, axis_skew),
     }
     given = {name: value for name, value in by_hand.items() if value is not None}
     sizes = parse_sizes(set_ or [])
@@ -98,7 +111,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     if in_place and out is not None:
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
-    rule = _rule(calibration, given, needs_none=bool(sizes))
+    rule = _rule(calibration, given, needs_none=bool(sizes), undoes_axes=axes)
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
     record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
@@ -120,7 +133,11 @@ def _refuse_contradictions(
 
 
 def _rule(
-    calibration: Path | None, given: dict[str, Any], *, needs_none: bool
+    calibration: Path | None,
+    given: dict[str, Any],
+    *,
+    needs_none: bool,
+    undoes_axes: bool,
 ) -> ByHand | Calibrated:
     """Make the rule from a calibration file or from what was given by hand."""
     from meshcomp.corrections import ByHand, Calibrated
@@ -135,7 +152,10 @@ def _rule(
 
         record = read_calibration(calibration)
         return Calibrated(
-            model=record.model, source=record.conditions.in_words(), sha256=record.sha256
+            model=record.model,
+            source=record.conditions.in_words(),
+            sha256=record.sha256,
+            undoes_axes=undoes_axes,
         )
     if not given and not needs_none:
         raise OptionError(

@@ -21,6 +21,7 @@ from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
+from meshcomp.printer_axes import PrinterAxes
 from meshcomp.results import Compensated, Limit
 from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import components, topology_of
@@ -37,6 +38,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     Cylinders get their planned diameter, every other wall its offset; heights do not
     change, and vertices of which nothing is asked keep their coordinates to the last
     bit. Where faces would turn over or cross, the offset is halved there and tried again.
+    Errors of the printer's axes, if the plan has any, are undone at the very end: they
+    act on all that is drawn, walls that have grown included.
 
     Parameters
     ----------
@@ -61,6 +64,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     """
     regions = planar_regions(inspection.part.mesh, topology_of(inspection.part.mesh))
     result, limits, change = _guarded(inspection, plan, regions)
+    if plan.axes is not None:
+        result = replace(result, mesh=_undone(result.mesh, plan.axes))
     return Compensated(
         part=inspection.part.with_mesh(result.mesh, result.parents),
         plan=plan,
@@ -69,6 +74,11 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
         predicted_volume_change=change.net,
         moved_volume=change.moved,
     )
+
+
+def _undone(mesh: Mesh, axes: PrinterAxes) -> Mesh:
+    """Ask for what the printer's axes draw as the mesh, in 32 bits as it is written."""
+    return mesh.moved(axes.undone(mesh.vertices).astype(np.float32).astype(np.float64))
 
 
 def _guarded(

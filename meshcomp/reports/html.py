@@ -18,6 +18,7 @@ from meshcomp.reports._sentences import (
     stand_sentences,
     verdict,
 )
+from meshcomp.reports._whole import whole_sentences
 from meshcomp.reports.pictures import pictures
 from meshcomp.results import AchievedSize, Record, Verification
 
@@ -55,6 +56,7 @@ def record_html(record: Record) -> str:
         solids=_solids(record),
         repairs=repair_sentences(record.inspection.part),
         stands=stand_sentences(record.inspection.part, record.inspection.stands),
+        whole=whole_sentences(record),
         doubts=doubts(record.inspection),
         cautions=cautions(record),
     )

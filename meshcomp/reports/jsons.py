@@ -12,9 +12,9 @@ from typing import Any
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.parts import Part, Piece
-from meshcomp.plans import Plan
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
+from meshcomp.reports._whole import axes_json
 from meshcomp.results import Limit, Record
 from meshcomp.stands import Stand
 
@@ -79,7 +79,7 @@ def record_json(record: Record) -> dict[str, Any]:
         "schema": _SCHEMA,
         "version": record.version,
         "part": {**_part(part), "stand": _stand(part)},
-        "plan": _plan(record.plan),
+        "plan": _plan(record),
         "features": [_row(row) for row in rows_of(record)],
         "limits": [_limit(limit) for limit in record.limits],
         "checks": None
@@ -177,11 +177,12 @@ def _of_wall(wall: Wall) -> dict[str, Any]:
     }
 
 
-def _plan(plan: Plan) -> dict[str, Any]:
+def _plan(record: Record) -> dict[str, Any]:
+    plan = record.plan
     return {
         "source": plan.source,
         "calibration_sha256": plan.source_sha256,
-        "scale": {"x": _number(plan.scale[0]), "y": _number(plan.scale[1])},
+        "axes": axes_json(record),
     }
 
 

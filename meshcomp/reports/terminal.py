@@ -29,6 +29,7 @@ from meshcomp.reports._sentences import (
     verdict,
 )
 from meshcomp.reports._tables import WIDTH, paragraph, titled
+from meshcomp.reports._whole import whole_sentences
 from meshcomp.results import Record
 
 __all__ = ["inspection_text", "record_text"]
@@ -140,10 +141,7 @@ def _sources(record: Record) -> list[str]:
         stand_sentences(record.inspection.part, ())[0],
         f"{origin} {printable(plan.source)}{content}.",
     ]
-    if plan.scale != (1.0, 1.0):
-        x, y = (numbers.size(factor, 5) for factor in plan.scale)
-        lines.append(f"Scale {x} along X and {y} along Y: not applied to the part yet.")
-    return lines
+    return [*lines, *whole_sentences(record)]
 
 
 def _with_ids(groups: Sequence[tuple[str, str]]) -> list[str]:
