@@ -278,7 +278,7 @@ def plan(
     _check_ids(known, keep, sizes)
     if isinstance(rule, Calibrated):
         _check_targets(inspection, rule)
-    decide = _with_overrides(rule.decide, keep, sizes)
+    decide = _with_overrides(rule, keep, sizes)
     corrections = tuple(
         _flagged(_without_change(decide(f)), f, inspection.part.mesh)
         for f in inspection.features
@@ -303,7 +303,7 @@ def _about_the_part(axes: PrinterAxes | None, mesh: Mesh) -> PrinterAxes | None:
 
 
 def _with_overrides(
-    decide: Callable[[Feature], Correction],
+    rule: ByHand | Calibrated,
     keep: tuple[str, ...],
     sizes: Mapping[str, float],
 ) -> Callable[[Feature], Correction]:
@@ -311,10 +311,18 @@ def _with_overrides(
         if feature.id in keep:
             return _left_alone(feature, "kept as asked")
         if feature.id in sizes:
-            return _set_to(feature, sizes[feature.id])
-        return decide(feature)
+            size = sizes[feature.id] * _stretch(rule.axes, feature)
+            return _set_to(feature, size)
+        return rule.decide(feature)
 
-    return decide_or_obey
+    def in_the_mesh(feature: Feature) -> Correction:
+        """Tell the size that draws as decided, once errors of the axes are undone."""
+        correction, stretch = decide_or_obey(feature), _stretch(rule.axes, feature)
+        drawn = correction.mesh_size
+        size = None if drawn is None else drawn / stretch
+        return replace(correction, mesh_size=size, stretch=stretch)
+
+    return in_the_mesh
 
 
 def _set_to(feature: Feature, size: float) -> Correction:
@@ -334,7 +342,6 @@ def _without_change(correction: Correction) -> Correction:
     reason = f"{correction.reason}: nothing asked for"
     return replace(
         correction,
-        mesh_size=correction.nominal_size,
         offset=0.0,
         is_left_alone=True,
         reason=reason,

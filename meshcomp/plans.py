@@ -13,8 +13,9 @@ __all__ = ["Correction", "Plan"]
 class Correction:
     """The decision for one feature; sizes in mm, None where there is no such number.
 
-    `offset` is the displacement of the surface along its outward normal: positive adds
-    material. A feature left alone has offset 0 and says why in `reason`.
+    `offset` is the displacement of the surface along its outward normal, before errors of
+    the axes are undone: positive adds material. A feature left alone has offset 0 and says
+    why in `reason`.
     """
 
     feature_id: str
@@ -23,10 +24,11 @@ class Correction:
     predicted_deviation: float | None  # of the print from nominal, uncompensated
     standard_uncertainty: float | None  # of the prediction, coefficients only
     target_size: float | None  # wanted in the print
-    mesh_size: float | None  # in the compensated mesh, before axes are undone
+    mesh_size: float | None  # to be had in the compensated mesh
     offset: float
     reason: str  # which rule decided, or why the feature is left alone
     is_left_alone: bool = False
+    stretch: float = 1.0  # drawn by the printer's axes over the mesh size
     flags: tuple[str, ...] = ()  # e.g. "outside the measured sizes 2 to 30 mm"
 
     @property
@@ -35,6 +37,11 @@ class Correction:
         if self.mesh_size is None or self.nominal_size is None:
             return None
         return self.mesh_size - self.nominal_size
+
+    @property
+    def drawn_size(self) -> float | None:
+        """Size before errors of the axes are undone, mm: what they draw of the mesh."""
+        return None if self.mesh_size is None else self.mesh_size * self.stretch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -89,9 +89,9 @@ class PrinterAxes:
         'X too long by 1.00 mm/m, Y leans towards X by +4.00 mm/m'
         """
         words = [
-            f"{axis} too {'long' if scale > 1 else 'short'} by {abs(scale - 1) * 1000:.2f} mm/m"
-            for axis, scale in zip("XYZ", self.scale, strict=True)
-            if scale != 1
+            f"{axis} too {'long' if error > 0 else 'short'} by {abs(error):.2f} mm/m"
+            for axis, error in zip("XYZ", (np.array(self.scale) - 1) * 1000, strict=True)
+            if error
         ]
         if self.skew:
             words.append(f"Y leans towards X by {self.skew * 1000:+.2f} mm/m")

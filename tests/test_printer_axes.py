@@ -129,7 +129,7 @@ def test_holes_are_drawn_round_and_where_they_belong():
     found, plan, made = compensated(part, Calibrated(model=MODEL))
     printed = made.part.mesh.moved(plan.axes.drawn(made.part.mesh.vertices))
     for bore in found.cylinders:
-        planned = plan.of(bore.id).mesh_size
+        planned = plan.of(bore.id).drawn_size
         circle = measure.bore_circle(
             printed, bore.point, bore.direction, (bore.start + bore.end) / 2, internal=True
         )

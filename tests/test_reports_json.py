@@ -139,7 +139,7 @@ def test_a_record_tells_where_everything_came_from():
     assert report["plan"] == {
         "source": "invented printer, PLA, 0.2 mm layers",
         "calibration_sha256": "fedcba9876543210" * 4,
-        "scale": {"x": 1.0, "y": 1.0},
+        "axes": None,
     }
     assert report["written"] == {
         "path": "cover-plate.compensated.stl",

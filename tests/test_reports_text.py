@@ -9,6 +9,7 @@ import pytest
 import records
 
 from meshcomp.inspections import StandCount
+from meshcomp.printer_axes import PrinterAxes
 from meshcomp.reports import inspection_text, record_text
 
 LONG = "cover plate of the filter changer, seventh try, " * 4
@@ -30,13 +31,18 @@ def inspections():
     yield "large", records.inspection(bores)
 
 
+def askew(record):
+    axes = PrinterAxes(scale=(1.0012, 0.9991, 1.0), skew=-0.003)
+    return replace(record, plan=replace(record.plan, axes=axes))
+
+
 def all_records():
     whole = records.record()
     yield "proved", whole
     yield "limited", records.with_limit(whole)
     yield "planned", records.dry_record(by_hand=True)
     yield "not measured", replace(whole, verification=None)
-    yield "scaled", replace(whole, plan=replace(whole.plan, scale=(1.0012, 0.9991)))
+    yield "scaled", askew(whole)
     for name, inspection in inspections():
         yield name, records.record(inspection=inspection)
     yield "named", replace(whole, written=HOSTILE, plan=replace(whole.plan, source=LONG))
@@ -213,7 +219,8 @@ def test_a_table_of_usual_features_is_one_table():
     assert heads[0].split()[-2:] == ["from", "to"]
 
 
-def test_a_scale_is_not_said_to_be_applied():
-    whole = records.record()
-    text = record_text(replace(whole, plan=replace(whole.plan, scale=(1.0012, 0.9991))))
-    assert "Scale 1.00120 along X and 0.99910 along Y: not applied to the part yet." in text
+def test_errors_of_the_axes_are_told_with_the_largest_displacement():
+    text = " ".join(record_text(askew(records.record())).split())
+    assert "X too long by 1.20 mm/m, Y too short by 0.90 mm/m" in text
+    assert "Y leans towards X by -3.00 mm/m" in text
+    assert "largest displacement is 0." in text

@@ -104,7 +104,7 @@ def _rows(
         mine = np.flatnonzero(feature == index)
         on = np.unique(refined.mesh.faces[mine[~is_entry[mine]]])
         beside = np.setdiff1d(refined.mesh.faces[mine[is_entry[mine]]], on)
-        change = _change(correction.mesh_size, found, held[index])
+        change = _change(correction.drawn_size, found, held[index])
         fixed = correction.is_left_alone or held[index] == 0
         radius = np.nan if fixed else found.nominal_size / 2 + change
         columns.append((on, index, found, radius, change))
@@ -122,8 +122,8 @@ def _rows(
     }
 
 
-def _change(mesh_size: float | None, cylinder: Cylinder, held: float) -> float:
+def _change(drawn_size: float | None, cylinder: Cylinder, held: float) -> float:
     """Change of a cylinder's radius, mm."""
-    if mesh_size is None:
+    if drawn_size is None:
         return 0.0
-    return (mesh_size - cylinder.nominal_size) / 2 * float(held)
+    return (drawn_size - cylinder.nominal_size) / 2 * float(held)

@@ -52,7 +52,7 @@ def achieved_sizes(
     plan : Plan
         The sizes wanted.
     written, topology
-        The file's mesh, read back; closed.
+        The file's mesh, read back, as the printer's axes draw it; closed.
     """
     features = [f for f in inspection.features if f.nominal_size is not None]
     source, solid = inspection.part.mesh, solid_of(written, topology)
@@ -108,7 +108,7 @@ def _sizes(solid: Solid, looks: list[_Look]) -> list[_Sizes]:
 
 
 def _one_size(look: _Look, place: Place, outline: Outline) -> float | None:
-    feature, planned = look.feature, look.correction.mesh_size
+    feature, planned = look.feature, look.correction.drawn_size
     if planned is None:
         return None
     if isinstance(feature, Cylinder):
@@ -123,7 +123,7 @@ def _limit(look: _Look) -> float:
 
 def _as_planned(look: _Look, sizes: _Sizes) -> bool:
     """Whether a feature shows its planned size at every place; not if it has no place."""
-    planned = look.correction.mesh_size
+    planned = look.correction.drawn_size
     if planned is None:
         return True
     limit = _limit(look)
@@ -140,7 +140,7 @@ def _as_before(look: _Look, sizes: _Sizes, before: _Sizes) -> bool:
 
 
 def _judged(look: _Look, sizes: _Sizes, before: _Sizes | None) -> AchievedSize:
-    planned = look.correction.mesh_size
+    planned = look.correction.drawn_size
     found = [size for size in sizes if size is not None]
     worst = None
     if planned is None:
@@ -155,8 +155,8 @@ def _judged(look: _Look, sizes: _Sizes, before: _Sizes | None) -> AchievedSize:
     same = before is not None and _as_before(look, sizes, before)
     return AchievedSize(
         feature_id=look.feature.id,
-        planned=planned,
-        achieved=worst,
+        planned=look.correction.mesh_size,
+        achieved=None if worst is None else worst / look.correction.stretch,
         conforms=_as_planned(look, sizes) or same,
         how=f"{how}; as before" if same else how,
     )

@@ -24,8 +24,8 @@ def _axes_sentences(record: Record) -> Iterator[str]:
     shift = axes.largest_shift(record.inspection.part.mesh.bounds)
     yield (
         f"Errors of the axes are undone at the end, about the part's middle: "
-        f"{axes.in_words()}. The largest displacement is {numbers.size(shift)} mm. Sizes "
-        "in this record are those that the axes draw of the mesh."
+        f"{axes.in_words()}. The largest displacement is {numbers.size(shift)} mm; mesh "
+        "sizes are those after it, offsets those before it."
     )
 
 
