@@ -12,7 +12,7 @@ from meshcomp.inspections import Inspection, SolidState, StandCount
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
 from meshcomp.stands import STANDS, Stand
-from meshcomp.topology import Topology, components, genus, topology_of
+from meshcomp.topology import Topology, bodies_of, genus, topology_of
 
 __all__ = ["inspect", "solid_state"]
 
@@ -62,8 +62,7 @@ def inspect(part: Part) -> Inspection:
 
 def solid_state(mesh: Mesh, topology: Topology, stand: Stand) -> SolidState:
     """Describe a solid in the file's frame."""
-    labels = components(len(mesh.faces), topology.pairs // 3)
-    bodies = int(labels.max()) + 1
+    bodies = int(bodies_of(mesh).max()) + 1
     ends = stand.to_file(mesh.bounds)
     low, high = ends.min(axis=0).tolist(), ends.max(axis=0).tolist()
     return SolidState(

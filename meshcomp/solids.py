@@ -14,6 +14,7 @@ from meshcomp.topology import Topology, components, fans, topology_of
 
 __all__ = [
     "Solid",
+    "apart",
     "sections_at",
     "shared_volume",
     "solid_of",
@@ -118,7 +119,7 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     import manifold3d
 
     topology = topology_of(mesh) if topology is None else topology
-    vertices, faces = _apart(mesh, topology)
+    vertices, faces = apart(mesh, topology)
     bodies = components(len(faces), topology.pairs // 3)
     order = np.argsort(bodies, kind="stable")
     parts = np.split(faces[order], np.flatnonzero(np.diff(bodies[order])) + 1)
@@ -127,10 +128,15 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     )
 
 
-def _apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Give each fan of faces about a vertex a vertex of its own.
 
     Where bodies touch at a vertex or along an edge, manifold3d would pair faces anew.
+
+    Returns
+    -------
+    vertices : (n, 3) float
+    faces : (m, 3) int
     """
     own = fans(topology)
     first = np.zeros(int(own.max(initial=-1)) + 1, dtype=np.int64)
@@ -239,7 +245,7 @@ def _manifolds(
     """Hand groups of faces to manifold3d, each face under its own number."""
     import manifold3d
 
-    vertices, faces = _apart(mesh, topology)
+    vertices, faces = apart(mesh, topology)
     return [
         manifold3d.Manifold(
             manifold3d.Mesh64(*_used(vertices, faces[rows]), face_id=rows.astype(np.uint64))

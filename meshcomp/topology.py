@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 
-__all__ = ["Topology", "components", "fans", "genus", "next_half_edge", "topology_of"]
+__all__ = [
+    "Topology",
+    "bodies_of",
+    "components",
+    "fans",
+    "genus",
+    "next_half_edge",
+    "topology_of",
+]
 
 _HALF_TURN = round(float(np.pi), 6)
 
@@ -194,6 +202,24 @@ def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
         while not (root[root] == root).all():
             root = root[root]
     return np.asarray(np.cumsum(root == np.arange(count))[root] - 1, dtype=np.int64)
+
+
+def bodies_of(mesh: Mesh) -> NDArray[np.int64]:
+    """Label the connected surfaces of a mesh.
+
+    Returns
+    -------
+    labels : (m,) int
+        Surface of each face, numbered from 0. Read-only.
+    """
+    if mesh not in _BODIES:
+        labels = components(len(mesh.faces), topology_of(mesh).pairs // 3)
+        labels.flags.writeable = False
+        _BODIES[mesh] = labels
+    return _BODIES[mesh]
+
+
+_BODIES: WeakKeyDictionary[Mesh, NDArray[np.int64]] = WeakKeyDictionary()
 
 
 def fans(topology: Topology) -> NDArray[np.int64]:

@@ -24,7 +24,7 @@ from meshcomp.plans import Plan
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.results import Compensated, Limit
 from meshcomp.segmentation import Regions, planar_regions
-from meshcomp.topology import components, topology_of
+from meshcomp.topology import bodies_of, topology_of
 
 __all__ = ["compensate"]
 
@@ -142,8 +142,7 @@ def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
     mesh = inspection.part.mesh
     if inspection.solid.bodies == 1:
         return np.zeros(len(mesh.faces), dtype=bool)
-    bodies = components(len(mesh.faces), topology_of(mesh).pairs // 3)
-    return touching_faces(mesh, bodies, _CONTACT_GAP + 2 * max(growth, 0.0))
+    return touching_faces(mesh, bodies_of(mesh), _CONTACT_GAP + 2 * max(growth, 0.0))
 
 
 def _largest(plan: Plan) -> float:

@@ -81,10 +81,10 @@ def _of_piece(mesh: Mesh, name: str) -> dict[str, int]:
     found = {
         "open edges": len(topology.open_half_edges),
         "repeated faces": without_repeated(untouched(mesh))[1] if topology.crowded else 0,
-        "faces without area": _flat_faces(mesh),
     }
+    shells = shells_of(mesh)
+    found["faces without area"] = _flat_faces(mesh, shells)
     if topology.is_closed:
-        shells = shells_of(mesh)
         _refuse_crowds(shells.count, name)
         found["bodies without thickness"] = int(shells.are_sheets.sum())
         found["bodies inside out"] = _inverted(mesh, shells)
@@ -94,12 +94,11 @@ def _of_piece(mesh: Mesh, name: str) -> dict[str, int]:
     return {kind: count for kind, count in found.items() if count}
 
 
-def _flat_faces(mesh: Mesh) -> int:
+def _flat_faces(mesh: Mesh, shells: Shells) -> int:
     limit = flat_limit(mesh)
-    doubled = 2 * np.linalg.norm(mesh.area_vectors, axis=1)
     # No side is longer than the box, so most faces need no closer look.
-    box = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
-    rows = np.flatnonzero(doubled <= limit * box)
+    box = shells.boxes[:, 1].max(axis=0) - shells.boxes[:, 0].min(axis=0)
+    rows = np.flatnonzero(shells.doubled <= limit * np.linalg.norm(box))
     if len(rows) == 0:
         return 0
     return int((Mesh(mesh.vertices, mesh.faces[rows]).heights <= limit).sum())

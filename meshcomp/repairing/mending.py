@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part, Repair
 from meshcomp.repairing.cracks import crack_limit, joined_cracks
+from meshcomp.repairing.disentangling import disentangled
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.faults import find_faults, refuse_faults
 from meshcomp.repairing.filling import filled
@@ -147,6 +148,6 @@ def _solids(work: Patchwork) -> _Step:
         return
     work, count = turned_outward(work)
     yield work, "bodies turned", count
-    work, count, left = without_overlaps(work)
+    work, count, left = without_overlaps(disentangled(work))
     yield work, "bodies united", count
     yield work, "overlaps left", left

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import components, topology_of
+from meshcomp.topology import bodies_of
 
 __all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
 
@@ -26,6 +27,7 @@ class Shells:
     volumes: NDArray[np.float64]  # (s,) mm³, negative where inside out
     areas: NDArray[np.float64]  # (s,) mm²
     boxes: NDArray[np.float64]  # (s, 2, 3) lowest and highest corner, mm
+    doubled: NDArray[np.float64]  # (m,) twice the area of each face, mm²
 
     @property
     def count(self) -> int:
@@ -50,24 +52,45 @@ def shells_of(mesh: Mesh) -> Shells:
     >>> shells_of(tetrahedron).volumes.tolist()
     [1.0]
     """
-    label = components(len(mesh.faces), topology_of(mesh).pairs // 3)
-    count = int(label.max(initial=-1)) + 1
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    a, b, c = (mesh.vertices[mesh.faces[:, k]] for k in range(3))
-    order = np.argsort(label, kind="stable")
-    begins = np.flatnonzero(np.diff(label[order], prepend=-1))
-    for corner in (a, b, c):
-        low = np.minimum(low, np.minimum.reduceat(corner[order], begins))
-        high = np.maximum(high, np.maximum.reduceat(corner[order], begins))
+    if mesh not in _KNOWN:
+        _KNOWN[mesh] = _measured(mesh, bodies_of(mesh))
+    return _KNOWN[mesh]
+
+
+_KNOWN: WeakKeyDictionary[Mesh, Shells] = WeakKeyDictionary()
+
+
+def _measured(mesh: Mesh, label: NDArray[np.int64]) -> Shells:
+    boxes = _boxes(mesh, label)
+    count = len(boxes)
     # About a corner of its own box, so that a shell far from the origin loses no digits.
-    a, b, c = (corner - low[label] for corner in (a, b, c))
-    twice = np.cross(b - a, c - a)
+    first = mesh.vertices[mesh.faces[:, 0]] - boxes[label, 0]
+    twice = 2 * mesh.area_vectors
+    volumes = np.einsum("ij,ij->i", first, twice)
+    areas = np.sqrt(np.einsum("ij,ij->i", twice, twice))
     return Shells(
         of_face=label,
-        volumes=np.bincount(label, np.einsum("ij,ij->i", a, twice), count) / 6,
-        areas=np.bincount(label, np.linalg.norm(twice, axis=1), count) / 2,
-        boxes=np.stack([low, high], axis=1),
+        volumes=np.bincount(label, volumes, count) / 6,
+        areas=np.bincount(label, areas, count) / 2,
+        boxes=boxes,
+        doubled=areas,
     )
+
+
+def _boxes(mesh: Mesh, label: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Lowest and highest corner of each shell, (s, 2, 3), mm."""
+    count = int(label.max(initial=-1)) + 1
+    if count == 1 and len(mesh.vertices) < len(mesh.faces):
+        # A closed mesh of one shell that uses all of its vertices, as readers leave it.
+        return np.array([[mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)]])
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    order = np.argsort(label, kind="stable")
+    begins = np.flatnonzero(np.diff(label[order], prepend=-1))
+    for k in range(3):
+        corner = mesh.vertices[mesh.faces[order, k]]
+        low = np.minimum(low, np.minimum.reduceat(corner, begins))
+        high = np.maximum(high, np.maximum.reduceat(corner, begins))
+    return np.stack([low, high], axis=1)
 
 
 def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
