@@ -73,7 +73,7 @@ class Mate:
     external: Reference | Bought
     least: float | None  # clearance; below zero: interference
     most: float | None
-    asked: str  # the requirement in words
+    fit: str | None  # the classes asked for, "8 H11/c11"
     probability: float  # that one pair lies within, at least
     gives_way: str = "bore"  # which side is made to suit the other: bore, boss, none
     aims: tuple[float | None, float | None] = (None, None)

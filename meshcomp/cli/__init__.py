@@ -15,6 +15,7 @@ from meshcomp.cli.compensating import compensate
 from meshcomp.cli.demo import demo
 from meshcomp.cli.fitting import fit
 from meshcomp.cli.inspecting import inspect
+from meshcomp.cli.kits import kit
 from meshcomp.errors import MeshCompError
 
 __all__ = ["app", "main"]
@@ -32,6 +33,7 @@ app.command()(inspect)
 app.command()(predict)
 app.command()(fit)
 app.command()(compensate)
+app.command()(kit)
 app.command()(demo)
 
 

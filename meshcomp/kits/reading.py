@@ -255,7 +255,7 @@ class _Finder:
             external=external,
             least=least,
             most=most,
-            asked=fit.in_words() if fit else _asked(least, most),
+            fit=fit.in_words() if fit else None,
             probability=entry.probability or probability,
             gives_way=entry.aim or ("bore" if entry.bore else "boss"),
             aims=_aims(fit, entry.aim),
@@ -315,12 +315,6 @@ def _met(part: StandardPart, *, is_into_bore: bool) -> Zone:
 
 def _between(words: str, limits: Zone) -> Bought:
     return Bought(words=words, lower=limits.lower_limit, upper=limits.upper_limit)
-
-
-def _asked(least: float | None, most: float | None) -> str:
-    if least is None:
-        return f"at most {most:g}"
-    return f"at least {least:g}" if most is None else f"{least:g} to {most:g}"
 
 
 def _aims(fit: Fit | None, aim: Any) -> tuple[float | None, float | None]:

@@ -30,7 +30,7 @@ _Record = TypeVar("_Record", PartOutcome, Survey)
 def key_of(job: Job) -> str:
     """Return the SHA-256 of all that a part's outcome depends on.
 
-    The bytes of the part and of the calibration count, not their dates.
+    The bytes of the part and of the calibration count, not their dates or places.
 
     Raises
     ------
@@ -46,7 +46,7 @@ def key_of(job: Job) -> str:
         "calibration": job.calibration_sha256,
         "wishes": {name: part[name] for name in wishes},
         "aims": [asdict(aim) for aim in job.aims],
-        "places": [str(job.part.path), str(job.out)],  # they stand in the reports
+        "format": job.out.suffix,
     }
     return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
 
@@ -75,9 +75,16 @@ def remember(job: Job, key: str, outcome: PartOutcome | Survey) -> None:
 def earlier(job: Job, key: str) -> PartOutcome | None:
     """Return what an earlier run made of the same inputs, if it is still there."""
     outcome = _recorded(job, key, PartOutcome)
-    if outcome is None or not _is_there(outcome):
+    if outcome is None or not _is_there(job, outcome):
         return None
-    return replace(outcome, quantity=job.part.quantity, was_there=True)
+    return replace(
+        outcome,
+        source=str(job.part.path),
+        quantity=job.part.quantity,
+        written=str(job.out),
+        report=f"{job.out}.report.html",
+        was_there=True,
+    )
 
 
 def earlier_survey(job: Job, key: str) -> Survey | None:
@@ -102,15 +109,12 @@ def _recorded(job: Job, key: str, kind: type[_Record]) -> _Record | None:
         return None  # no record, or none of ours: the part is done again
 
 
-def _is_there(outcome: PartOutcome) -> bool:
+def _is_there(job: Job, outcome: PartOutcome) -> bool:
     """Whether the part and its reports are as they were written."""
-    if outcome.written is None or outcome.report is None:
+    reports = [Path(f"{job.out}.report.{ending}") for ending in ("html", "json")]
+    if not (job.out.is_file() and all(report.is_file() for report in reports)):
         return False
-    written = Path(outcome.written)
-    reports = (Path(outcome.report), Path(f"{written}.report.json"))
-    if not (written.is_file() and all(report.is_file() for report in reports)):
-        return False
-    return _content(written) == outcome.written_sha256
+    return _content(job.out) == outcome.written_sha256
 
 
 def tidy(job: Job) -> None:

@@ -24,6 +24,7 @@ __all__ = [
     "signed",
     "size",
     "span",
+    "tenths",
 ]
 
 DASH = "-"
@@ -184,3 +185,14 @@ def odds(probability: float, noun: str = "print") -> str:
     number = math.floor(of * probability + 1e-9)
     verb = "is" if number == 1 else "are"
     return f"{count(number, noun) if number else f'no {noun}'} in {of} {verb}"
+
+
+def tenths(probability: float) -> str:
+    """Write a probability in tenths of a percent, without the sign, rounded down.
+
+    Examples
+    --------
+    >>> tenths(0.94999), tenths(0.99999), tenths(1.0), tenths(0.0)
+    ('94.9', '99.9', '100.0', '0.0')
+    """
+    return f"{math.floor(probability * 1000 + 1e-9) / 10:.1f}"
