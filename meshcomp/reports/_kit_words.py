@@ -23,7 +23,7 @@ __all__ = [
 ]
 
 _PRESSED = (
-    "A mate is asked to press: a press fit can split a printed part, at once or weeks "
+    "A mate may press: a press fit can split a printed part, at once or weeks "
     "later, as layers part and plastic creeps. Try one; where it can hurt somebody, local "
     "codes and licensed practice decide."
 )
@@ -162,9 +162,6 @@ def together(outcome: KitOutcome) -> str | None:
 
 def kit_cautions(outcome: KitOutcome) -> tuple[str, ...]:
     """Return the cautions that go with a kit."""
-    presses = any(
-        mate.worst is not None and mate.worst.low < 0 and (mate.mate.least or 0.0) < 0
-        for mate in outcome.mates
-    )
+    presses = any(pair.low < 0 for mate in outcome.mates for pair in mate.pairs)
     shared = (_SHARED,) if outcome.mates else ()
     return (SLICER_LINE, *shared, *((_PRESSED,) if presses else ()), _FIRST)
