@@ -90,7 +90,15 @@ def _opening(docstring: str) -> list[str]:
 
 
 def _results() -> list[type]:
-    from meshcomp import features, inspections, meshes, parts, plans, results
+    from meshcomp import (
+        features,
+        inspections,
+        mechanisms,
+        meshes,
+        parts,
+        plans,
+        results,
+    )
 
     return [
         parts.Part,
@@ -107,6 +115,11 @@ def _results() -> list[type]:
         results.AchievedSize,
         results.Check,
         results.Record,
+        mechanisms.Kit,
+        mechanisms.KitOutcome,
+        mechanisms.PartOutcome,
+        mechanisms.MateOutcome,
+        mechanisms.PairOutcome,
     ]
 
 

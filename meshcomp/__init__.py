@@ -2,7 +2,8 @@
 
 The verbs, in the order of the job: `read` a part, `repair` it, `inspect` its features,
 `plan` their corrections `ByHand` or by a `Calibrated` process model, `compensate` the
-mesh, `write` it, and `verify` what was written. `compensate_part` does all of it.
+mesh, `write` it, and `verify` what was written. `compensate_part` does all of it, and
+`make_kit` does so for a kit from `read_kit`, and tells which of its pairs will fit.
 
 Examples
 --------
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
     from meshcomp.files import write_part as write
     from meshcomp.fitting import fit
     from meshcomp.inspecting import inspect
+    from meshcomp.kits.making import make_kit, suggest_mates
+    from meshcomp.kits.reading import folder_kit, read_kit
+    from meshcomp.kits.saving import save_kit_reports
     from meshcomp.predictions import predict
     from meshcomp.repairing import repair
     from meshcomp.scenario import demo_part, write_scenario
@@ -46,14 +50,19 @@ __all__ = [
     "compensate_part",
     "demo_part",
     "fit",
+    "folder_kit",
     "inspect",
+    "make_kit",
     "plan",
     "plan_part",
     "predict",
     "read",
     "read_calibration",
+    "read_kit",
     "repair",
+    "save_kit_reports",
     "save_reports",
+    "suggest_mates",
     "verify",
     "write",
     "write_calibration",
@@ -63,6 +72,11 @@ __all__ = [
 
 # Loaded at first use (PEP 562), so that `meshcomp --help` needs no geometry at all.
 _HOMES = {
+    "save_kit_reports": ("meshcomp.kits.saving", "save_kit_reports"),
+    "suggest_mates": ("meshcomp.kits.making", "suggest_mates"),
+    "make_kit": ("meshcomp.kits.making", "make_kit"),
+    "read_kit": ("meshcomp.kits.reading", "read_kit"),
+    "folder_kit": ("meshcomp.kits.reading", "folder_kit"),
     "ByHand": ("meshcomp.corrections", "ByHand"),
     "Calibrated": ("meshcomp.corrections", "Calibrated"),
     "MeshCompError": ("meshcomp.errors", "MeshCompError"),

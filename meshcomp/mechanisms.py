@@ -30,6 +30,7 @@ class KitPart:
     quantity: int = 1
     up: str | None = None
     unit: str | None = None
+    repair: bool = True
     keep: tuple[str, ...] = ()
     sizes: tuple[tuple[str, float], ...] = ()  # mesh sizes by feature id
     targets: tuple[tuple[str, float], ...] = ()  # sizes wanted in print by feature id

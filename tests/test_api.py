@@ -90,7 +90,13 @@ def test_each_public_function_has_a_runnable_example(name):
 
 
 # Folders that offer nothing themselves.
-PLAIN_FOLDERS = {"meshcomp.calibration", "meshcomp.measurements", "meshcomp.testpieces"}
+PLAIN_FOLDERS = {
+    "meshcomp.calibration",
+    "meshcomp.fits",
+    "meshcomp.kits",
+    "meshcomp.measurements",
+    "meshcomp.testpieces",
+}
 
 
 def isort_style(name):

@@ -21,7 +21,7 @@ EXAMPLES = [
     )
 ]
 TUTORIAL = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
-NAMES = ["testpiece", "calibrate", "inspect", "predict", "fit", "compensate", "demo"]
+NAMES = ["testpiece", "calibrate", "inspect", "predict", "fit", "compensate", "kit", "demo"]
 
 
 @pytest.fixture(scope="module")

@@ -14,12 +14,13 @@ from meshcomp.calibration.record import read_calibration
 from meshcomp.corrections import Calibrated, law_name, plan
 from meshcomp.errors import CalibrationError, MeshCompError, OptionError
 from meshcomp.features import Feature
-from meshcomp.files import read_part
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
 from meshcomp.kits.selecting import selected
 from meshcomp.mechanisms import FeatureOutcome, KitPart, PartOutcome
+from meshcomp.parts import Part
 from meshcomp.plans import Correction, Plan
+from meshcomp.repairing import read_sound_part
 from meshcomp.reports import record_json
 from meshcomp.results import Record
 from meshcomp.workflow import compensate_part, save_reports
@@ -58,7 +59,7 @@ class Survey:
 def survey(job: Job) -> Survey:
     """Look which features a part has and what sizes are planned for them."""
     try:
-        inspection = inspect(read_part(job.part.path, unit=job.part.unit, up=job.part.up))
+        inspection = inspect(_read(job.part))
         rule, sizes = _rule(job, inspection)
         decided = plan(inspection, rule, keep=job.part.keep, sizes=sizes)
         features = _outcomes(job, inspection, (decided, rule), None)
@@ -95,7 +96,7 @@ def _told(error: Exception) -> str:
 
 
 def _done(job: Job, blank: PartOutcome) -> PartOutcome:
-    read = read_part(job.part.path, unit=job.part.unit, up=job.part.up)
+    read = _read(job.part)
     inspection = inspect(read)
     rule, sizes = _rule(job, inspection)
     job.out.parent.mkdir(parents=True, exist_ok=True)
@@ -113,6 +114,10 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
         features=_outcomes(job, record.inspection, (record.plan, rule), record),
         notes=tuple(shown["notes"]),
     )
+
+
+def _read(part: KitPart) -> Part:
+    return read_sound_part(part.path, unit=part.unit, up=part.up, repairs=part.repair)
 
 
 def _rule(job: Job, inspection: Inspection) -> tuple[Calibrated, dict[str, float]]:

@@ -70,6 +70,19 @@ def make_kit(
     ------
     MeshCompError
         If a calibration cannot be used, or the workers cannot be had.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import meshcomp
+    >>> from meshcomp.calibration.record import invented_calibration_path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     spacer = Path(folder, "spacer.stl")
+    ...     meshcomp.write(meshcomp.demo_part("shaft_spacer"), spacer)
+    ...     kit = meshcomp.folder_kit(folder, invented_calibration_path())
+    ...     outcome = make_kit(kit, workers=Workers(count=1))
+    >>> outcome.conforms, [part.name for part in outcome.parts]
+    (True, ['spacer'])
     """
     staff = workers or Workers()
     calibrations = _calibrations(kit.parts)
@@ -95,10 +108,30 @@ def make_kit(
 def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> tuple[Suggestion, ...]:
     """Return likely mates of a kit, without making anything.
 
+    Parameters
+    ----------
+    kit : Kit
+        As from `read_kit` or `folder_kit`.
+    workers : Workers, optional
+        One process for each core unless said otherwise.
+
     Raises
     ------
     OptionError
         If no part can be looked at.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import meshcomp
+    >>> from meshcomp.calibration.record import invented_calibration_path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for name in ("shaft_spacer", "indexing_wheel"):
+    ...         meshcomp.write(meshcomp.demo_part(name), Path(folder, f"{name}.stl"))
+    ...     kit = meshcomp.folder_kit(folder, invented_calibration_path())
+    ...     (found,) = suggest_mates(kit, workers=Workers(count=1))
+    >>> found.internal.in_words(), found.external.in_words()
+    ('indexing_wheel/bore-08', 'shaft_spacer/boss-01')
     """
     calibrations = _calibrations(kit.parts)
     jobs = [_job(kit, part, calibrations) for part in kit.parts]

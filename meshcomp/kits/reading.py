@@ -36,6 +36,7 @@ class _PartEntry(BaseModel):
     quantity: Annotated[int, Field(ge=1)] = 1
     up: str | None = None
     unit: str | None = None
+    repair: bool = True
     calibration: _Name | None = None
     keep: list[str] = []
     set: dict[str, _Size] = {}
@@ -97,7 +98,7 @@ def read_kit(
     calibration: str | os.PathLike[str] | None = None,
     out: str | os.PathLike[str] | None = None,
 ) -> Kit:
-    """Read a kit file.
+    r"""Read a kit file.
 
     Parameters
     ----------
@@ -109,7 +110,17 @@ def read_kit(
     Raises
     ------
     OptionError
-        If it is no kit file: every problem with its line.
+        If it is no kit file: the first problem with its line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder, "kit.toml")
+    ...     _ = file.write_text('calibration = "c.json"\n[[part]]\nfile = "wheel.stl"')
+    ...     kit = read_kit(file)
+    >>> kit.name, [part.name for part in kit.parts]
+    ('kit', ['wheel'])
     """
     place = Path(path)
     text = read_toml(place)
@@ -145,9 +156,21 @@ def folder_kit(
     Raises
     ------
     OptionError
-        If it holds no mesh.
+        If it is no folder, or holds no mesh.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import meshcomp
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     paths = meshcomp.write_scenario(folder)
+    ...     kit = folder_kit(folder, calibration=paths[-1])
+    >>> kit.parts[0].name
+    'bearing_plate'
     """
     place = Path(folder)
+    if not place.is_dir():
+        raise OptionError(f"{place} is no folder: name the folder of the parts")
     files = sorted(each for each in place.iterdir() if _is_part(each))
     if not files:
         raise OptionError(
@@ -229,6 +252,7 @@ class _Finder:
             quantity=entry.quantity,
             up=entry.up,
             unit=entry.unit,
+            repair=entry.repair,
             keep=tuple(entry.keep),
             sizes=tuple(entry.set.items()),
             targets=tuple(entry.target.items()),

@@ -16,6 +16,11 @@ __all__ = ["save_kit_reports"]
 def save_kit_reports(outcome: KitOutcome) -> tuple[Path, ...]:
     """Write the reports of a kit.
 
+    Parameters
+    ----------
+    outcome : KitOutcome
+        As from `make_kit`.
+
     Returns
     -------
     paths : tuple of path
@@ -26,6 +31,16 @@ def save_kit_reports(outcome: KitOutcome) -> tuple[Path, ...]:
     ------
     PartFileError
         If one cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from meshcomp.mechanisms import Kit
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     kit = Kit(name="none", source="", out=Path(folder), parts=())
+    ...     nothing = KitOutcome(kit=kit, parts=(), mates=(), all_fit=None, version="0")
+    ...     [path.name for path in save_kit_reports(nothing)][0]
+    'kit.report.html'
     """
     folder = outcome.kit.out
     folder.mkdir(parents=True, exist_ok=True)

@@ -38,7 +38,7 @@ def key_of(job: Job) -> str:
         If the part cannot be read.
     """
     part = asdict(job.part)
-    wishes = ("name", "up", "unit", "keep", "sizes", "targets")
+    wishes = ("name", "up", "unit", "repair", "keep", "sizes", "targets")
     inputs = {
         "schema": _SCHEMA,
         "version": __version__,
