@@ -91,7 +91,7 @@ def test_a_sound_file_is_its_model(write):
     [
         ('file = "b.stl"', "", r"kit.toml, line 13: part.file is missing$"),
         ('file = "b.stl"', "file = 3", r"line 14: part.file: .*valid string, found 3$"),
-        ('name = "kit"', "nmae = 1", r"line 1: name is missing \(and 1 more\)$"),
+        ('name = "kit"', "title = 1", r"line 1: name is missing \(and 1 more\)$"),
         ("workers = 2", "workers = 'x'", r"line 20: settings.workers: .*valid integer"),
         ("sizes = [", "size = [", r"line 9: part.size is no key that is known here$"),
     ],
