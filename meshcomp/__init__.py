@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from meshcomp.files import write_part as write
     from meshcomp.fitting import fit
     from meshcomp.inspecting import inspect
+    from meshcomp.intents.planfile import read_plan
     from meshcomp.kits.making import make_kit, suggest_mates
     from meshcomp.kits.reading import folder_kit, read_kit
     from meshcomp.kits.saving import save_kit_reports
@@ -59,6 +60,7 @@ __all__ = [
     "read",
     "read_calibration",
     "read_kit",
+    "read_plan",
     "repair",
     "save_kit_reports",
     "save_reports",
@@ -91,6 +93,7 @@ _HOMES = {
     "predict": ("meshcomp.predictions", "predict"),
     "read": ("meshcomp.files", "read_part"),
     "read_calibration": ("meshcomp.calibration.record", "read_calibration"),
+    "read_plan": ("meshcomp.intents.planfile", "read_plan"),
     "repair": ("meshcomp.repairing", "repair"),
     "save_reports": ("meshcomp.workflow", "save_reports"),
     "verify": ("meshcomp.verification", "verify"),

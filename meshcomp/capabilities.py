@@ -10,16 +10,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from math import ceil
+from math import ceil, inf
+
+import numpy as np
+from numpy.typing import NDArray
 
 from meshcomp.deviations import SizeLaw
 from meshcomp.errors import OptionError
 from meshcomp.tolerances import GRADES, Zone, limit_pair, zone
 
-__all__ = ["HELD", "Capability", "capability", "probability_inside"]
+__all__ = ["HELD", "Capability", "between", "capability", "probability_inside"]
 
 HELD = 0.95  # probability from which a zone counts as held
 _STEP = 0.01  # mm, of limit pairs that are proposed
+_NODES = 64  # of the quadrature over a counterpart's limits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +56,7 @@ def probability_inside(
     upper: float | None,
     *,
     knows_law: bool = False,
+    shift: float = 0.0,
 ) -> float:
     """Return the probability that one print's size lies between two limits.
 
@@ -65,10 +70,14 @@ def probability_inside(
         Limits in mm; None: no limit on that side.
     knows_law : bool
         Take the coefficients for exact: the repeatability alone then scatters.
+    shift : float
+        By how much both limits may lie higher or lower together, mm, each shift as
+        likely: half of a counterpart's tolerance.
 
     References
     ----------
-    JCGM 100:2008 (GUM), annex G: Student's t for the degrees of freedom.
+    JCGM 100:2008 (GUM), annex G: Student's t for the degrees of freedom; 4.3.7: a
+    rectangular distribution where only limits are known.
 
     Examples
     --------
@@ -78,19 +87,44 @@ def probability_inside(
     >>> round(probability_inside(law, 8.1, low, high), 9)
     0.95
     """
-    from scipy.special import stdtr
-
     printed = law.printed_size(mesh_size)
     spread = law.repeatability if knows_law else law.prediction_uncertainty(mesh_size)
+    limits = (
+        -inf if lower is None else lower - printed,
+        inf if upper is None else upper - printed,
+    )
+    return between(limits, spread, law.degrees_of_freedom, shift=shift)
 
-    def below(limit: float) -> float:
-        if spread <= 0:
-            return 1.0 if printed <= limit else 0.0
-        return float(stdtr(law.degrees_of_freedom, (limit - printed) / spread))
 
-    high = 1.0 if upper is None else below(upper)
-    low = 0.0 if lower is None else below(lower)
-    return max(high - low, 0.0)
+def between(
+    limits: tuple[float, float], spread: float, freedom: float, *, shift: float = 0.0
+) -> float:
+    """Return the probability that a Student's t about zero lies between two limits.
+
+    Parameters
+    ----------
+    limits : tuple of float
+        May be infinite, mm.
+    spread : float
+        Standard uncertainty, mm; 0 scatters nothing.
+    freedom : float
+        Degrees of freedom.
+    shift : float
+        As for `probability_inside`.
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES if shift > 0 else 1)
+    low, high = (_below(limit + shift * nodes, spread, freedom) for limit in limits)
+    return max(float((high - low) @ weights) / 2.0, 0.0)
+
+
+def _below(
+    limits: NDArray[np.float64], spread: float, freedom: float
+) -> NDArray[np.float64]:
+    from scipy.special import stdtr
+
+    if spread <= 0:
+        return (limits >= 0).astype(np.float64)
+    return np.asarray(stdtr(freedom, limits / spread), dtype=np.float64)
 
 
 def capability(

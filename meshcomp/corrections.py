@@ -15,16 +15,18 @@ import numpy as np
 from meshcomp._laws import parse_law
 from meshcomp.deviations import ProcessModel, SizeLaw
 from meshcomp.errors import CalibrationError, OptionError
-from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.features import Feature, Wall
+from meshcomp.feels import Feel
 from meshcomp.inspections import Inspection
+from meshcomp.intents import Aim, Intents, aims_of
 from meshcomp.meshes import Mesh
+from meshcomp.outlooks import outlook
 from meshcomp.plans import Correction, Plan
 from meshcomp.printer_axes import PrinterAxes
+from meshcomp.printing import STANDING_LIMIT, build_angle, law_name, law_of
 
 __all__ = ["ByHand", "Calibrated", "law_name", "plan"]
 
-STANDING_LIMIT = 15.0  # degrees: a bore that leans more prints like neither class
-LYING_LIMIT = 75.0
 _LEAST_CHANGE = 1e-9  # mm
 
 
@@ -78,20 +80,18 @@ class ByHand:
 
 def _lies(feature: Feature) -> bool:
     """Whether a boss does not stand: its top is a matter of layers, not of walls."""
-    return feature.kind == "boss" and _build_angle(feature) > STANDING_LIMIT
-
-
-def _build_angle(feature: Feature) -> float:
-    return feature.build_angle if isinstance(feature, Cylinder) else 0.0
+    return feature.kind == "boss" and build_angle(feature) > STANDING_LIMIT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibrated:
     """Corrections that make each feature print at its target size, by a process model.
 
-    `targets` are sizes wanted in the print, mm, by feature id; the nominal size for the
-    others. Scale and skew of the axes, where the model has them, are undone for the part
-    as a whole unless `undoes_axes` is false; scales then count size by size.
+    `intents` say what features are for, and `feels` what its words for feel mean; an aim
+    is what an intent comes to for one feature. `targets` are sizes wanted in the print,
+    mm, by feature id, whatever the intents say; the nominal size for the others. Scale
+    and skew of the axes, where the model has them, are undone for the part as a whole
+    unless `undoes_axes` is false; scales then count size by size.
     """
 
     model: ProcessModel
@@ -99,6 +99,21 @@ class Calibrated:
     sha256: str | None = None
     targets: Mapping[str, float] = field(default_factory=dict)
     undoes_axes: bool = True
+    intents: Intents | None = None
+    feels: tuple[Feel, ...] = ()
+    aims: Mapping[str, Aim] = field(default_factory=dict)
+
+    def aimed(self, inspection: Inspection) -> Calibrated:
+        """Return the same with the aims that its intents come to on a part.
+
+        Raises
+        ------
+        OptionError
+            If an intent does not go with the part.
+        """
+        if self.intents is None:
+            return self
+        return replace(self, aims=aims_of(self.intents, inspection, self.feels))
 
     def in_words(self) -> str:
         """Say where the numbers come from."""
@@ -106,14 +121,17 @@ class Calibrated:
 
     def decide(self, feature: Feature) -> Correction:
         """Return the correction of a feature, before overrides."""
-        name = law_name(feature)
-        law = self.model.law(name) if name else None
+        name, aim = law_name(feature), self.aims.get(feature.id)
+        law = law_of(feature, self.model)
+        if aim is not None and aim.is_kept:
+            return _left_alone(feature, "kept by the plan")
         if law is None:
             missing = f"no calibration for {name}" if name else _no_class(feature)
             return _left_alone(feature, missing)
         if feature.nominal_size is None:
-            return _profile_by(feature, law, name or "")
-        return _sized_by(feature, law, name or "", self.targets.get(feature.id), self.axes)
+            return _profile_by(feature, law, name or "", aim)
+        wanted = self.targets.get(feature.id, aim.target if aim else None)
+        return _sized_by(feature, law, name or "", wanted, self.axes)
 
     @property
     def axes(self) -> PrinterAxes | None:
@@ -128,6 +146,11 @@ class Calibrated:
         )
         return None if axes.is_true else axes
 
+    def foretold(self, feature: Feature, correction: Correction) -> Correction:
+        """Return a correction with what will come of it in print."""
+        law, aim = law_of(feature, self.model), self.aims.get(feature.id)
+        return replace(correction, outlook=outlook(feature, correction, law, aim))
+
 
 def _scale(law: SizeLaw | None) -> float:
     """Return drawn over asked for by a law of lengths."""
@@ -136,23 +159,9 @@ def _scale(law: SizeLaw | None) -> float:
     return 1.0 + float(law.coefficients[law.terms.index("scale")])
 
 
-def law_name(feature: Feature) -> str | None:
-    """Return the name of the law that a feature prints by, or None between classes."""
-    if isinstance(feature, Cylinder):
-        if feature.build_angle <= STANDING_LIMIT:
-            return feature.kind
-        if feature.build_angle >= LYING_LIMIT and feature.is_internal:
-            return "lying bore width"
-        return None
-    if feature.is_internal:
-        return "slot"
-    along_x = abs(float(feature.direction[0])) >= abs(float(feature.direction[1]))
-    return "outside x" if along_x else "outside y"
-
-
 def _no_class(feature: Feature) -> str:
     return (
-        f"no calibration for a {feature.kind} at {_build_angle(feature):.0f} degrees to "
+        f"no calibration for a {feature.kind} at {build_angle(feature):.0f} degrees to "
         "the build direction"
     )
 
@@ -199,21 +208,25 @@ def _sized_by(
 def _stretch(axes: PrinterAxes | None, feature: Feature) -> float:
     if axes is None:
         return 1.0
-    is_round = isinstance(feature, Cylinder)
+    is_round = feature.kind in {"bore", "boss"}
     stretch = axes.stretch_round if is_round else axes.stretch_across
     return stretch(feature.direction)
 
 
-def _profile_by(feature: Feature, law: SizeLaw, name: str) -> Correction:
-    """Offset a profile by the part of the law that does not depend on size."""
+def _profile_by(feature: Feature, law: SizeLaw, name: str, aim: Aim | None) -> Correction:
+    """Offset a profile by the part of the law that does not depend on size.
+
+    A gap that is wanted takes its middle off every flank, inside and outside alike.
+    """
     terms = dict(zip(law.terms, law.coefficients.tolist(), strict=True))
     growth = terms.get("constant", 0.0) / 2
     # An outside grows by half the constant a side, a pocket's wall by minus half.
     offset = growth if feature.is_internal else -growth
+    gap = sum(aim.gap) / 2 if aim is not None and aim.gap is not None else 0.0
     return _decided(
         feature,
         mesh_size=None,
-        offset=offset,
+        offset=offset - gap,
         reason=f"calibration for {name}, its part for one side",
     )
 
@@ -278,6 +291,7 @@ def plan(
     _check_ids(known, keep, sizes)
     if isinstance(rule, Calibrated):
         _check_targets(inspection, rule)
+        rule = rule.aimed(inspection)
     decide = _with_overrides(rule, keep, sizes)
     corrections = tuple(
         _flagged(_without_change(decide(f)), f, inspection.part.mesh)
@@ -285,11 +299,24 @@ def plan(
     )
     for correction in corrections:
         _check_size(correction)
-    return Plan(
+    decided = Plan(
         corrections=corrections,
         source=rule.in_words(),
-        source_sha256=rule.sha256 if isinstance(rule, Calibrated) else None,
+        source_sha256=None,
         axes=_about_the_part(rule.axes, inspection.part.mesh),
+    )
+    return decided if isinstance(rule, ByHand) else _foretold(decided, rule, inspection)
+
+
+def _foretold(decided: Plan, rule: Calibrated, inspection: Inspection) -> Plan:
+    """Add what will come of each feature in print, and where the rule is from."""
+    pairs = zip(inspection.features, decided.corrections, strict=True)
+    return replace(
+        decided,
+        corrections=tuple(rule.foretold(*pair) for pair in pairs),
+        source_sha256=rule.sha256,
+        intents_source=rule.intents.source if rule.intents else None,
+        intents_sha256=rule.intents.sha256 if rule.intents else None,
     )
 
 

@@ -6,7 +6,33 @@ from dataclasses import dataclass
 
 from meshcomp.printer_axes import PrinterAxes
 
-__all__ = ["Correction", "Plan"]
+__all__ = ["Correction", "Outlook", "Plan"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """What a feature will be in print, and how surely that is what it is for, mm.
+
+    `lower` and `upper` are what the intent asks where its counterpart has its middle
+    size. Of a profile, all lengths are gaps per flank instead of sizes.
+    """
+
+    intent: str | None = None  # in words; None: nothing was stated
+    is_gap: bool = False
+    lower: float | None = None
+    upper: float | None = None
+    predicted: float | None = None  # expected of one print; None: no calibration
+    low: float | None = None  # 95 of 100 single prints lie between low and high
+    high: float | None = None
+    probability: float | None = None  # that one print meets the intent
+    asked: float | None = None  # probability that was asked for
+    shortfall: str | None = None  # why the intent is not met, or not surely enough
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def is_met(self) -> bool | None:
+        """Whether the intent is met as surely as asked; None: nothing was stated."""
+        return None if self.intent is None else self.shortfall is None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +56,7 @@ class Correction:
     is_left_alone: bool = False
     stretch: float = 1.0  # drawn by the printer's axes over the mesh size
     flags: tuple[str, ...] = ()  # e.g. "outside the measured sizes 2 to 30 mm"
+    outlook: Outlook | None = None  # None: no calibration was given
 
     @property
     def correction(self) -> float | None:
@@ -52,6 +79,13 @@ class Plan:
     source: str  # in words: "by hand: ..." or the calibration's conditions
     source_sha256: str | None  # of the calibration file
     axes: PrinterAxes | None = None  # errors of the axes to undo in the end
+    intents_source: str | None = None  # the plan file
+    intents_sha256: str | None = None
+
+    @property
+    def shortfalls(self) -> tuple[Correction, ...]:
+        """The corrections whose intent is not met as surely as asked."""
+        return tuple(c for c in self.corrections if c.outlook and c.outlook.shortfall)
 
     def of(self, feature_id: str) -> Correction:
         """Return the correction of a feature."""

@@ -112,3 +112,8 @@ class Record:
         """Whether the result is proved and nothing was limited."""
         proved = self.verification is None or self.verification.conforms
         return proved and not self.limits
+
+    @property
+    def serves(self) -> bool:
+        """Whether no intent falls short of the probability asked of it."""
+        return not self.plan.shortfalls

@@ -29,7 +29,7 @@ def _reading(
 
 
 def _ladder(pins: list[tuple[float, str]], piece: str = "L") -> list[Reading]:
-    """A ring of 7.90 mm and pins with the clearances and the words given."""
+    """Return readings of a ring of 7.90 mm and of pins, by clearance and word."""
     ring = _reading("R1", "bore", 7.90, piece=piece)
     return [
         ring,

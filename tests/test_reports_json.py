@@ -125,6 +125,7 @@ def test_a_record_tells_every_feature_with_its_proof():
         "is_left_alone": False,
         "reason": "calibrated: bores that stand",
         "flags": [],
+        "outlook": None,
     }
     assert by_id["b03"]["state"] == "left alone"
     assert by_id["b03"]["reason"] == "kept: asked for"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -92,7 +93,7 @@ def _feel(
 
 def _doubts(words: Sequence[str], clearances: dict[str, list[float]]) -> list[str]:
     found = []
-    for tight, loose in zip(words, words[1:], strict=False):
+    for tight, loose in pairwise(words):
         if max(clearances[tight]) > min(clearances[loose]):
             found.append(
                 f"fit ladder: {tight} was felt up to {max(clearances[tight]):.3f} mm and "

@@ -42,6 +42,13 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
             "-c", "--calibration", metavar="JSON", help="Calibration of your printer."
         ),
     ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="TOML",
+            help="What each feature is for (inspect --plan-template); needs -c.",
+        ),
+    ] = None,
     wall_growth: Annotated[
         float | None,
         typer.Option(metavar="MM", help="Material added on every outside wall, per side."),
@@ -111,12 +118,12 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     if in_place and out is not None:
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
-    rule = _rule(calibration, given, needs_none=bool(sizes), undoes_axes=axes)
+    rule = _rule((calibration, plan), given, needs_none=bool(sizes), undoes_axes=axes)
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
     record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
     _show(record, as_json=as_json, dry_run=dry_run)
-    if not record.conforms:
+    if not (record.conforms and record.serves):
         raise typer.Exit(NOT_AS_PLANNED)
 
 
@@ -133,29 +140,27 @@ def _refuse_contradictions(
 
 
 def _rule(
-    calibration: Path | None,
+    files: tuple[Path | None, Path | None],
     given: dict[str, Any],
     *,
     needs_none: bool,
     undoes_axes: bool,
 ) -> ByHand | Calibrated:
     """Make the rule from a calibration file or from what was given by hand."""
-    from meshcomp.corrections import ByHand, Calibrated
+    from meshcomp.corrections import ByHand
 
+    calibration, plan = files
     if calibration is not None and given:
         names = ", ".join(f"--{name.replace('_', '-')}" for name in given)
         raise typer.BadParameter(
             f"-c and {names} together: give a calibration, or corrections by hand"
         )
     if calibration is not None:
-        from meshcomp.calibration.record import read_calibration
-
-        record = read_calibration(calibration)
-        return Calibrated(
-            model=record.model,
-            source=record.conditions.in_words(),
-            sha256=record.sha256,
-            undoes_axes=undoes_axes,
+        return _calibrated(calibration, plan, undoes_axes=undoes_axes)
+    if plan is not None:
+        raise typer.BadParameter(
+            "--plan needs -c CALIBRATION.json: what is aimed at in print has to be known "
+            "from your printer"
         )
     if not given and not needs_none:
         raise OptionError(
@@ -163,6 +168,26 @@ def _rule(
             "--wall-growth -0.05 --bore-opening 0.2 (meshcomp compensate --help)"
         )
     return ByHand(**given)
+
+
+def _calibrated(calibration: Path, plan: Path | None, *, undoes_axes: bool) -> Calibrated:
+    from meshcomp.calibration.record import read_calibration
+    from meshcomp.corrections import Calibrated
+
+    record = read_calibration(calibration)
+    intents = None
+    if plan is not None:
+        from meshcomp.intents.planfile import read_plan
+
+        intents = read_plan(plan)
+    return Calibrated(
+        model=record.model,
+        source=record.conditions.in_words(),
+        sha256=record.sha256,
+        intents=intents,
+        feels=record.feels,
+        undoes_axes=undoes_axes,
+    )
 
 
 def _beside(path: Path) -> Path:

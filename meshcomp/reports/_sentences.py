@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from meshcomp.inspections import Inspection, StandCount
+from meshcomp.outlooks import PRESSED
 from meshcomp.parts import Part
+from meshcomp.presses import CAUTIONS as PRESS_CAUTIONS
 from meshcomp.reports._numbers import count, span
 from meshcomp.reports._rows import Row, grouped, rows_of
 from meshcomp.results import Record, Verification
@@ -282,7 +284,14 @@ def cautions(record: Record) -> tuple[str, ...]:
             f"The part was assumed to stand on the bed with {part.stand.up} up. Printed "
             "any other way, the corrections are wrong."
         )
-    return (*listed, _FIRST_PRINT, _PRACTICE)
+    return (*listed, _FIRST_PRINT, *_press_cautions(record), _PRACTICE)
+
+
+def _press_cautions(record: Record) -> tuple[str, ...]:
+    """Return the cautions of press fits where something is to be pressed."""
+    outlooks = [c.outlook for c in record.plan.corrections if c.outlook is not None]
+    pressed = any(w.startswith(PRESSED) for o in outlooks for w in o.warnings)
+    return PRESS_CAUTIONS if pressed else ()
 
 
 def doubts(inspection: Inspection) -> tuple[str, ...]:

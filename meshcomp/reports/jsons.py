@@ -12,6 +12,7 @@ from typing import Any
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.parts import Part, Piece
+from meshcomp.plans import Outlook, Plan
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
 from meshcomp.reports._whole import axes_json
@@ -81,6 +82,7 @@ def record_json(record: Record) -> dict[str, Any]:
         "part": {**_part(part), "stand": _stand(part)},
         "plan": _plan(record),
         "features": [_row(row) for row in rows_of(record)],
+        "intents": _intents(record.plan),
         "limits": [_limit(limit) for limit in record.limits],
         "checks": None
         if proof is None
@@ -206,6 +208,39 @@ def _row(row: Row) -> dict[str, Any]:
         "is_left_alone": bool(correction.is_left_alone),
         "reason": correction.reason,
         "flags": list(correction.flags),
+        "outlook": _outlook(correction.outlook),
+    }
+
+
+def _outlook(outlook: Outlook | None) -> dict[str, Any] | None:
+    """Return what a feature will be in print; of a profile the gap per flank."""
+    if outlook is None:
+        return None
+    return {
+        "intent": outlook.intent,
+        "of": "gap" if outlook.is_gap else "size",
+        "wanted": [_number(outlook.lower), _number(outlook.upper)],
+        "predicted": _number(outlook.predicted),
+        "low": _number(outlook.low),
+        "high": _number(outlook.high),
+        "probability": _number(outlook.probability),
+        "asked": _number(outlook.asked),
+        "is_met": outlook.is_met,
+        "shortfall": outlook.shortfall,
+        "warnings": list(outlook.warnings),
+    }
+
+
+def _intents(plan: Plan) -> dict[str, Any] | None:
+    """Return where the intents come from and which fall short; None without a plan."""
+    if plan.intents_source is None:
+        return None
+    outlooks = [(c.feature_id, c.outlook) for c in plan.corrections]
+    return {
+        "path": plan.intents_source,
+        "sha256": plan.intents_sha256,
+        "stated": [name for name, o in outlooks if o is not None and o.intent is not None],
+        "fall_short": [c.feature_id for c in plan.shortfalls],
     }
 
 

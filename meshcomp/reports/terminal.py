@@ -9,6 +9,12 @@ from meshcomp.inspections import Inspection, SolidState
 from meshcomp.parts import Part
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._feature_lines import feature_lines
+from meshcomp.reports._intent_lines import (
+    intent_lines,
+    intent_sentence,
+    shortfalls,
+    warnings_of,
+)
 from meshcomp.reports._numbers import TIMES, count
 from meshcomp.reports._plan_lines import (
     check_lines,
@@ -83,6 +89,9 @@ def record_text(record: Record) -> str:
         [line for sentence in _sources(record) for line in paragraph(sentence)],
         titled("Repaired on reading", repair_sentences(record.inspection.part)),
         plan_lines(rows),
+        intent_lines(record.plan, rows),
+        titled("Falls short", _with_ids(shortfalls(record.plan))),
+        titled("To mind", _with_ids(warnings_of(record.plan))),
         titled("Dashes", _with_ids(dash_reasons(record, rows))),
         titled("Left alone", _with_ids(left_alone(rows))),
         titled("Not as planned", _with_ids(not_as_planned(rows))),
@@ -155,6 +164,7 @@ def _printable(sentences: Sequence[str]) -> list[str]:
 def _verdict_lines(record: Record) -> list[str]:
     outcome = verdict(record)
     lines = paragraph(f"{outcome.heading.upper()}. {outcome.sentence}")
+    lines += paragraph(intent_sentence(record.plan))
     if record.written is None:
         return lines
     content = (record.written_sha256 or "")[:_HASH_DIGITS]

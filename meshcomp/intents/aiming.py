@@ -1,0 +1,262 @@
+"""From intents to features: the size each one is to have in print, and its limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from meshcomp.errors import OptionError
+from meshcomp.features import Feature
+from meshcomp.feels import Feel
+from meshcomp.inspections import Inspection
+from meshcomp.intents.hubs import hub_diameter
+from meshcomp.intents.picking import picked
+from meshcomp.intents.statements import Aim, Counterpart, Intent, Intents, Range
+from meshcomp.standards import StandardPart, standard_part
+from meshcomp.tolerances import Zone, parse_zone, zone
+
+__all__ = ["aims_of"]
+
+_FAR_MM = 0.8  # what a size may be changed by however small it is
+_FAR = 0.1  # of the size: further off a standard part cannot be what was drawn for
+
+
+def aims_of(
+    intents: Intents, inspection: Inspection, feels: Sequence[Feel] = ()
+) -> dict[str, Aim]:
+    """Return what each feature is to be, by id, for those that an intent picks.
+
+    An intent that names a feature wins over one that picks it by kind, size, place or
+    group; two of the same rank contradict each other.
+
+    Parameters
+    ----------
+    intents : Intents
+    inspection : Inspection
+        The part and its features.
+    feels : sequence of Feel
+        What the calibration recorded of press, slide and free.
+
+    Raises
+    ------
+    OptionError
+        If an intent picks nothing, contradicts another or does not go with a feature;
+        the message names the file and the line.
+    """
+    found: dict[str, Aim] = {}
+    by_name: dict[str, Intent] = {}
+    by_rule: dict[str, Intent] = {}
+    for intent in intents.intents:
+        chosen = by_name if intent.pick.names_features else by_rule
+        for feature in _features(intent, inspection):
+            if feature.id in chosen:
+                raise _problem(
+                    intent,
+                    f"{feature.id} has an intent already ({chosen[feature.id].place})",
+                )
+            chosen[feature.id] = intent
+    for feature in inspection.features:
+        stated = by_name.get(feature.id) or by_rule.get(feature.id)
+        if stated is not None:
+            found[feature.id] = _aim(stated, feature, (intents, inspection, feels))
+    return found
+
+
+def _features(intent: Intent, inspection: Inspection) -> tuple[Feature, ...]:
+    found = picked(inspection, intent.pick)
+    for name in intent.pick.names:
+        if not picked(inspection, replace(intent.pick, names=(name,))):
+            raise _problem(
+                intent, f"no feature {name!r} in this part: {_known(inspection)}"
+            )
+    if not found:
+        raise _problem(intent, f"picks no feature of this part: {_known(inspection)}")
+    return found
+
+
+def _known(inspection: Inspection) -> str:
+    sized = [f for f in inspection.features if f.nominal_size is not None]
+    words = ", ".join(f"{f.id} ({f.nominal_size:g} mm)" for f in sized)
+    return f"it has {words}" if words else "it has no feature with a size"
+
+
+def _problem(intent: Intent, words: str) -> OptionError:
+    return OptionError(f"{intent.place}: {words}")
+
+
+Scene = tuple[Intents, Inspection, Sequence[Feel]]
+
+
+def _aim(intent: Intent, feature: Feature, scene: Scene) -> Aim:
+    try:
+        aim = _plain_aim(intent, feature, scene[2])
+    except OptionError as error:
+        raise _problem(intent, f"{feature.id}: {error}") from error
+    _check_target(intent, feature, aim)
+    asked = scene[0].probability if intent.probability is None else intent.probability
+    has_limits = aim.lower is not None or (aim.gap is not None and aim.gap[0] < aim.gap[1])
+    hub = intent.hub_diameter or hub_diameter(scene[1], feature)
+    return replace(
+        aim,
+        probability=asked if has_limits else None,
+        hub_diameter=hub,
+        material=scene[0].material,
+    )
+
+
+def _check_target(intent: Intent, feature: Feature, aim: Aim) -> None:
+    nominal = feature.nominal_size
+    if aim.target is None or nominal is None:
+        return
+    if abs(aim.target - nominal) > max(_FAR_MM, _FAR * nominal):
+        raise _problem(
+            intent,
+            f"{feature.id} has {nominal:g} mm and would be made {aim.target:g} mm: is this "
+            "the feature you mean?",
+        )
+
+
+def _plain_aim(intent: Intent, feature: Feature, feels: Sequence[Feel]) -> Aim:
+    """Return what is wanted, before how surely."""
+    if intent.keep:
+        return Aim(words="keep as it is", place=intent.place, is_kept=True)
+    if intent.gap is not None:
+        return _gap(intent, feature)
+    if feature.nominal_size is None:
+        raise OptionError("a profile has no size: give gap, or keep = true")
+    if intent.size is not None:
+        return Aim(
+            words=f"{intent.size:g} mm in print", place=intent.place, target=intent.size
+        )
+    against, hole = _against(intent, feature)
+    if hole is not None:
+        return _by_zone(intent, hole, f"{hole.in_words()} for {intent.part}", None)
+    if intent.tolerance is not None:
+        return _toleranced(intent, feature, against)
+    if against is None:
+        raise OptionError("nothing is stated that it could go together with")
+    return _with_play(intent, feature, against, feels)
+
+
+def _gap(intent: Intent, feature: Feature) -> Aim:
+    if feature.kind != "profile":
+        raise OptionError(
+            f"gap is for profiles, and it is a {feature.kind}: give clearance or size"
+        )
+    least, most = intent.gap or (0.0, 0.0)
+    words = f"{least:g} mm" if least == most else f"{least:g} to {most:g} mm"
+    return Aim(words=f"gap of {words} per flank", place=intent.place, gap=(least, most))
+
+
+def _against(intent: Intent, feature: Feature) -> tuple[Counterpart | None, Zone | None]:
+    """Return what a feature meets, or the hole that a standard part asks for."""
+    if intent.part is None:
+        return intent.counterpart, None
+    part = standard_part(intent.part)
+    if part.hole is not None:
+        if feature.kind != "bore":
+            raise OptionError(f"{part.name} wants a bore, and it is a {feature.kind}")
+        return None, part.hole
+    return Counterpart(zone=_met(part, feature), name=part.name), None
+
+
+def _met(part: StandardPart, feature: Feature) -> Zone:
+    sides = {"bore": part.outside, "boss": part.inside, "slot": part.across}
+    met = sides.get(feature.kind)
+    if met is None:
+        raise OptionError(f"{part.name} does not go with a {feature.kind}")
+    if abs(met.nominal_size - (feature.nominal_size or 0.0)) > _FAR * met.nominal_size:
+        raise OptionError(
+            f"{part.name} has {met.nominal_size:g} mm there, and it has "
+            f"{feature.nominal_size:g} mm: is this the feature you mean?"
+        )
+    return met
+
+
+def _toleranced(intent: Intent, feature: Feature, against: Counterpart | None) -> Aim:
+    text = intent.tolerance or ""
+    nominal = feature.nominal_size or 0.0
+    if against is not None:
+        nominal = against.zone.nominal_size
+    wanted = parse_zone(text) if text[:1].isdigit() else _class_at(nominal, text)
+    if wanted.is_internal not in {None, feature.is_internal}:
+        which = "holes" if wanted.is_internal else "shafts"
+        raise OptionError(
+            f"{wanted.in_words()} is of {which}, and it is a {feature.kind}: holes have "
+            "capital letters, shafts small ones"
+        )
+    suffix = "" if against is None else f" for {against.name}"
+    return _by_zone(intent, wanted, wanted.in_words() + suffix, against)
+
+
+def _class_at(nominal: float, text: str) -> Zone:
+    """Read a class, or a limit pair without its size, at the size of the feature."""
+    size = round(nominal, 4)
+    if text[:1] in "+-\u00b1\u2212":
+        return parse_zone(f"{size:g} {text}")
+    return zone(size, text)
+
+
+def _by_zone(intent: Intent, wanted: Zone, words: str, against: Counterpart | None) -> Aim:
+    target = wanted.middle if intent.aim is None else intent.aim
+    if not wanted.lower_limit <= target <= wanted.upper_limit:
+        raise OptionError(
+            f"aim = {target:g} lies outside {wanted.lower_limit:g} to "
+            f"{wanted.upper_limit:g} mm: leave it out to aim at the middle"
+        )
+    return Aim(
+        words=words,
+        place=intent.place,
+        target=target,
+        lower=wanted.lower_limit,
+        upper=wanted.upper_limit,
+        counterpart=against,
+    )
+
+
+def _with_play(
+    intent: Intent, feature: Feature, against: Counterpart, feels: Sequence[Feel]
+) -> Aim:
+    """Aim at the middle of a clearance from a counterpart between its limits."""
+    least, most = _play(intent, feels)
+    middle = against.zone.middle
+    # A hole is larger than what goes into it by the clearance, a shaft smaller.
+    ends = (
+        (middle + least, middle + most)
+        if feature.is_internal
+        else (middle - most, middle - least)
+    )
+    has_limits = least < most
+    return Aim(
+        words=" ".join(_play_words(intent, against, (least, most))),
+        place=intent.place,
+        target=sum(ends) / 2 if intent.aim is None else intent.aim,
+        lower=ends[0] if has_limits else None,
+        upper=ends[1] if has_limits else None,
+        shift=against.zone.width / 2 if has_limits else 0.0,
+        counterpart=against,
+    )
+
+
+def _play(intent: Intent, feels: Sequence[Feel]) -> Range:
+    if intent.clearance is not None:
+        return intent.clearance
+    for feel in feels:
+        if feel.word == intent.feel:
+            return feel.least, feel.most
+    known = ", ".join(feel.word for feel in feels) or "none"
+    raise OptionError(
+        f"the calibration does not know how {intent.feel} feels (it knows: {known}): print "
+        "and judge a fit ladder (meshcomp testpiece fit-ladder), or give clearance"
+    )
+
+
+def _play_words(intent: Intent, against: Counterpart, play: Range) -> Iterator[str]:
+    zone_words = against.zone.in_words()
+    name = against.name if against.name == zone_words else f"{against.name} ({zone_words})"
+    yield f"{intent.feel or 'clearance'} on {name}:" if intent.feel else f"with {name}:"
+    least, most = play
+    if least == most:
+        yield f"clearance {least:+.3f} mm"
+    else:
+        yield f"clearance {least:+.3f} to {most:+.3f} mm"

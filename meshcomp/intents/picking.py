@@ -1,0 +1,80 @@
+"""Which features of a part a pick means."""
+
+from __future__ import annotations
+
+import re
+from fnmatch import fnmatchcase
+
+import numpy as np
+
+from meshcomp.features import Feature
+from meshcomp.inspections import Inspection
+from meshcomp.intents.statements import Pick
+
+__all__ = ["SIZE_LIMIT", "picked"]
+
+SIZE_LIMIT = 0.05  # mm: sizes nearer than this count as the one that was named
+_SIZED = re.compile(r"(bore|boss|slot|wall)\s+([0-9]*\.?[0-9]+)")
+
+
+def picked(inspection: Inspection, pick: Pick) -> tuple[Feature, ...]:
+    """Return the features that a pick means, in the order of their ids.
+
+    Parameters
+    ----------
+    inspection : Inspection
+    pick : Pick
+        A place is looked for in the frame of the part's file.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> found = meshcomp.inspect(meshcomp.demo_part("bearing_plate"))
+    >>> [f.id for f in picked(found, Pick(names=("bore 5",)))]
+    ['bore-03', 'bore-07']
+    >>> [f.id for f in picked(found, Pick(kind="bore", size=22.0))]
+    ['bore-04']
+    """
+    return tuple(f for f in inspection.features if _is_meant(inspection, f, pick))
+
+
+def _is_meant(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
+    if pick.names:
+        return any(_is_named(feature, name) for name in pick.names)
+    return (
+        (pick.kind is None or feature.kind == pick.kind)
+        and (pick.size is None or _has_size(feature, pick.size))
+        and (pick.near is None or _is_near(inspection, feature, pick))
+        and (pick.group is None or _is_in_group(inspection, feature, pick.group))
+    )
+
+
+def _is_named(feature: Feature, name: str) -> bool:
+    sized = _SIZED.fullmatch(name)
+    if sized:
+        return feature.kind == sized[1] and _has_size(feature, float(sized[2]))
+    return fnmatchcase(feature.id, name)
+
+
+def _has_size(feature: Feature, size: float) -> bool:
+    nominal = feature.nominal_size
+    return nominal is not None and abs(nominal - size) <= SIZE_LIMIT
+
+
+def _is_near(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
+    """Whether a feature's axis passes a place, or its middle does where only X, Y count."""
+    place = np.asarray(pick.near, dtype=np.float64)
+    stand = inspection.part.stand
+    point, direction = stand.to_file(feature.point), stand.to_file(feature.direction)
+    if len(place) == 2:  # noqa: PLR2004 - X and Y alone
+        return bool(np.linalg.norm(point[:2] - place) <= pick.within)
+    along = float((place - point) @ direction)
+    half = (feature.end - feature.start) / 2
+    nearest = point + direction * float(np.clip(along, -half, half))
+    return bool(np.linalg.norm(place - nearest) <= pick.within)
+
+
+def _is_in_group(inspection: Inspection, feature: Feature, group: str) -> bool:
+    """Whether a feature belongs to a group or pattern that detection found."""
+    groups = getattr(inspection, "groups", ())
+    return any(each.id == group and feature.id in each.feature_ids for each in groups)

@@ -1,0 +1,242 @@
+"""Plan files: what each feature is for, in TOML, checked with the line of every problem."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from meshcomp._toml import TomlFile, read_toml
+from meshcomp.errors import OptionError
+from meshcomp.intents.statements import PROBABILITY, Counterpart, Intent, Intents, Pick
+from meshcomp.presses import Material
+from meshcomp.standards import standard_part
+from meshcomp.tolerances import parse_zone
+
+__all__ = ["read_plan"]
+
+_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
+_Name = Annotated[str, Field(min_length=1, max_length=200)]
+_Probability = Annotated[float, Field(gt=0, lt=1)]
+_Size = Annotated[float, Field(gt=0)]
+_Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+_WANTS = ("keep", "tolerance", "size", "clearance", "interference", "feel", "gap")
+_PLAY = ("clearance", "interference", "feel")
+_SELF_SUFFICIENT = ("screw", "insert", "self-tapping")  # parts that ask for one hole
+
+
+class _PickTable(BaseModel):
+    """Features by kind, size, place or group."""
+
+    model_config = _STRICT
+    kind: Literal["bore", "boss", "wall", "slot", "profile"] | None = None
+    size: _Size | None = None
+    near: Annotated[list[float], Field(min_length=2, max_length=3)] | None = None
+    within: _Size = 0.5
+    group: _Name | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> _PickTable:
+        if (self.kind, self.size, self.near, self.group) == (None, None, None, None):
+            raise ValueError("say which features: kind, size, near or group")
+        return self
+
+
+class _MaterialTable(BaseModel):
+    """What the part is printed of."""
+
+    model_config = _STRICT
+    name: _Name
+    modulus: _Size
+    poisson: Annotated[float, Field(ge=0, lt=0.5)]
+    allowable_stress: _Size | None = None
+
+
+class _IntentTable(BaseModel):
+    """One intent."""
+
+    model_config = _STRICT
+    pick: _Name | list[_Name] | _PickTable
+    keep: Literal[True] | None = None
+    tolerance: _Name | None = None
+    size: _Size | None = None
+    part: _Name | None = None
+    counterpart: _Name | None = None
+    name: _Name | None = None  # of the counterpart
+    clearance: float | _Pair | None = None
+    interference: float | _Pair | None = None
+    feel: Literal["press", "slide", "free"] | None = None
+    gap: float | _Pair | None = None
+    aim: _Size | None = None
+    probability: _Probability | None = None
+    hub_diameter: _Size | None = None
+
+    @model_validator(mode="after")
+    def _is_one_wish(self) -> _IntentTable:
+        wants = [key for key in _WANTS if getattr(self, key) is not None]
+        if len(wants) > 1:
+            raise ValueError(f"{wants[0]} and {wants[1]} together: say one of the two")
+        if not wants and not _is_enough(self.part):
+            raise ValueError(_missing_wish(self))
+        _check_against(self, wants)
+        _check_ranges(self)
+        return self
+
+
+class _PlanFile(BaseModel):
+    """The whole plan file."""
+
+    model_config = _STRICT
+    schema_version: Literal[1] = Field(alias="schema")
+    probability: _Probability = PROBABILITY
+    material: _MaterialTable | None = None
+    intent: list[_IntentTable] = []
+
+
+def _is_enough(part: str | None) -> bool:
+    """Whether a part alone says what is wanted."""
+    return part is not None and part.split(" ")[0] in _SELF_SUFFICIENT
+
+
+def _missing_wish(intent: _IntentTable) -> str:
+    other = intent.part or intent.counterpart
+    if other is None:
+        return (
+            "what is wanted? give keep = true, tolerance, size, part, gap, or a "
+            "counterpart with clearance, interference or feel"
+        )
+    return (
+        f"how is it to go with {other}? give feel (press, slide, free), clearance, "
+        "interference or tolerance"
+    )
+
+
+def _check_against(intent: _IntentTable, wants: list[str]) -> None:
+    """Check that play is against something, and only play is."""
+    others = [k for k in ("part", "counterpart") if getattr(intent, k) is not None]
+    if len(others) > 1:
+        raise ValueError("part and counterpart together: say one of the two")
+    if any(want in _PLAY for want in wants) and not others:
+        raise ValueError(
+            f"{wants[0]} against what? give part, such as 'bearing 608', or counterpart, "
+            "such as '5 h6' or '5 0/-0.02'"
+        )
+    if others and wants and wants[0] in {"keep", "size", "gap"}:
+        raise ValueError(f"{wants[0]} and {others[0]} together: say one of the two")
+    if _is_enough(intent.part) and wants:
+        raise ValueError(f"{intent.part} says its hole itself: leave {wants[0]} out")
+
+
+def _check_ranges(intent: _IntentTable) -> None:
+    for key in ("clearance", "interference", "gap"):
+        value = getattr(intent, key)
+        if isinstance(value, list) and not value[0] < value[1]:
+            raise ValueError(
+                f"{key} = [{value[0]:g}, {value[1]:g}]: give the least first, then the most"
+            )
+
+
+def read_plan(path: str | os.PathLike[str]) -> Intents:
+    r"""Read a plan file.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file as described in docs/plans.md; `meshcomp inspect PART --plan-template`
+        writes one to begin with.
+
+    Returns
+    -------
+    Intents
+
+    Raises
+    ------
+    OptionError
+        If it cannot be read or is no plan; the message names the file and the line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder, "plan.toml")
+    ...     _ = file.write_text('schema = 1\n[[intent]]\npick = "bore-01"\n'
+    ...         'part = "bearing 608"\nfeel = "press"\n')
+    ...     read_plan(file).intents[0].part
+    'bearing 608'
+    """
+    text = read_toml(path)
+    file = text.validated(_PlanFile)
+    intents = tuple(
+        _intent(text, number, table) for number, table in enumerate(file.intent)
+    )
+    material = None if file.material is None else Material(**file.material.model_dump())
+    return Intents(
+        source=str(text.path),
+        sha256=hashlib.sha256(text.text.encode()).hexdigest(),
+        intents=intents,
+        probability=file.probability,
+        material=material,
+    )
+
+
+def _intent(text: TomlFile, number: int, table: _IntentTable) -> Intent:
+    place = ("intent", number)
+    known: dict[str, Any] = {
+        key: getattr(table, key)
+        for key in ("tolerance", "size", "part", "feel", "aim", "probability")
+    }
+    return Intent(
+        pick=_pick(table.pick),
+        place=f"{text.path}, line {text.line_of(place)}",
+        keep=bool(table.keep),
+        counterpart=_counterpart(text, number, table),
+        clearance=_clearance(table),
+        gap=_range(table.gap),
+        hub_diameter=table.hub_diameter,
+        **known,
+    )
+
+
+def _pick(pick: str | list[str] | _PickTable) -> Pick:
+    if isinstance(pick, _PickTable):
+        return Pick(
+            kind=pick.kind,
+            size=pick.size,
+            near=None if pick.near is None else tuple(pick.near),
+            within=pick.within,
+            group=pick.group,
+        )
+    return Pick(names=(pick,) if isinstance(pick, str) else tuple(pick))
+
+
+def _counterpart(text: TomlFile, number: int, table: _IntentTable) -> Counterpart | None:
+    """Return the counterpart that is stated; check here that a standard part exists."""
+    key = "counterpart" if table.part is None else "part"
+    try:
+        if table.part is not None:
+            standard_part(table.part)
+        if table.counterpart is None:
+            return None
+        zone = parse_zone(table.counterpart)
+    except OptionError as error:
+        raise text.problem(("intent", number, key), f"{key}: {error}") from error
+    return Counterpart(zone=zone, name=table.name or zone.in_words())
+
+
+def _range(value: float | list[float] | None) -> tuple[float, float] | None:
+    if value is None:
+        return None
+    if isinstance(value, list):
+        return value[0], value[1]
+    return value, value
+
+
+def _clearance(table: _IntentTable) -> tuple[float, float] | None:
+    """Return the clearance wanted: an interference is one below zero."""
+    interference = _range(table.interference)
+    if interference is None:
+        return _range(table.clearance)
+    return -interference[1], -interference[0]
