@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["inspect"]
 
 
-def inspect(
+def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
     part: PartPath,
     unit: Unit = None,
     up: Up = None,
