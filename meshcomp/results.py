@@ -18,6 +18,7 @@ __all__ = [
     "Limit",
     "PlanView",
     "Record",
+    "Surface",
     "Verification",
 ]
 
@@ -95,6 +96,24 @@ class PlanView:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Surface:
+    """The part's surface to look at, and how far each point of it moved, bed's frame.
+
+    `displacements` are of the corners of each triangle outwards, positive where material
+    was added: from the cylinder of a bore or a boss, and from the old face elsewhere.
+    After a dry run they are those planned.
+    """
+
+    vertices: NDArray[np.float64]  # (n, 3) mm
+    faces: NDArray[np.int64]  # (m, 3)
+    displacements: NDArray[np.float64]  # (m, 3) mm
+    owners: NDArray[np.int64]  # (m,) index of the feature that a face belongs to, or -1
+    edges: NDArray[np.int64]  # (k, 2) vertices: outlines of features, and sharp edges
+    triangles: int  # of the whole part: more than m where it was thinned out
+    strayed: float  # mm that thinning may have moved the surface
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Record:
     """Everything about one compensated part: what a report shows."""
 
@@ -106,6 +125,7 @@ class Record:
     written: str | None  # path of the compensated mesh
     written_sha256: str | None
     version: str
+    surface: Surface | None = None
 
     @property
     def conforms(self) -> bool:

@@ -18,6 +18,7 @@ __all__ = [
     "sections_at",
     "shared_volume",
     "solid_of",
+    "thinned",
     "triangulate_outline",
     "united",
 ]
@@ -252,3 +253,49 @@ def _manifolds(
         )
         for rows in groups
     ]
+
+
+def thinned(
+    mesh: Mesh, groups: NDArray[np.int64], tolerance: float
+) -> tuple[Mesh, NDArray[np.int64]] | None:
+    """Return a closed mesh with fewer faces that lies within a tolerance of it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, mm.
+    groups : (m,) int
+        Not below zero; edges between faces of two groups stay.
+    tolerance : float
+        By which the surface may move, mm.
+
+    Returns
+    -------
+    (Mesh, (k,) int) or None
+        Some of the vertices, and the group of each face; None if it is no solid.
+
+    Examples
+    --------
+    >>> side = Mesh(
+    ...     [(0, 0, 0), (2, 0, 0), (0, 2, 0), (0, 0, 2), (1, 0, 0)],
+    ...     [(0, 2, 4), (4, 2, 1), (0, 4, 3), (4, 1, 3), (1, 2, 3), (2, 0, 3)],
+    ... )
+    >>> coarse, groups = thinned(side, np.zeros(6, dtype=np.int64), 0.01)
+    >>> len(coarse.faces), groups.tolist()
+    (4, [0, 0, 0, 0])
+    """
+    import manifold3d
+
+    faces = mesh.faces.astype(np.uint64)
+    # A copy of the vertices, since manifold3d takes none that are read-only.
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(mesh.vertices.copy(), faces, face_id=groups.astype(np.uint64))
+    )
+    if solid.status() != manifold3d.Error.NoError:
+        return None
+    coarse = solid.simplify(tolerance).to_mesh64()
+    # Copies, since views would keep the mesh of manifold3d alive.
+    return (
+        Mesh(np.array(coarse.vert_properties[:, :3]), np.array(coarse.tri_verts)),
+        np.array(coarse.face_id, dtype=np.int64),
+    )

@@ -22,6 +22,7 @@ from meshcomp.parts import Part
 from meshcomp.plans import Plan
 from meshcomp.reports import record_html, record_json
 from meshcomp.results import Compensated, Record, Verification
+from meshcomp.scenes import surface_of
 from meshcomp.verification import verify
 from meshcomp.views import plan_views
 
@@ -185,6 +186,7 @@ def _record(
         written=None if target is None else str(target),
         written_sha256=digest,
         version=__version__,
+        surface=surface_of(inspection, decided, result),
     )
 
 

@@ -17,6 +17,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.parts import Part, Piece, Source
 from meshcomp.plans import Correction, Plan
 from meshcomp.results import AchievedSize, Check, Limit, PlanView, Record, Verification
+from meshcomp.scenes import surface_of
 from meshcomp.stands import stand
 
 WIDTH, DEPTH, HEIGHT = 60.0, 40.0, 6.0
@@ -272,6 +273,7 @@ def record(*, by_hand=False, kept=("b03",), bores=BORES, **changes):
         "written": "cover-plate.compensated.stl",
         "written_sha256": "00ff" * 16,
         "version": "0.1.0",
+        "surface": surface_of(seen, decided, None),
     }
     return Record(**(values | changes))
 

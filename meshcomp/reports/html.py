@@ -1,4 +1,4 @@
-"""A record as one HTML page that needs nothing else: no network, no script, no fonts."""
+"""A record as one HTML page that needs nothing else: no network, no other file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from meshcomp.inspections import SolidState
 from meshcomp.reports import _numbers as numbers
-from meshcomp.reports._pages import page, with_minus
+from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
 from meshcomp.reports._sentences import (
@@ -15,12 +15,21 @@ from meshcomp.reports._sentences import (
     dash_reasons,
     doubts,
     left_alone,
+    printable,
     stand_sentences,
     verdict,
 )
+from meshcomp.reports._surfaces import (
+    COLOURS,
+    embedded,
+    scale_of,
+    surface_data,
+    ticks,
+    why_no_surface,
+)
 from meshcomp.reports._whole import whole_sentences
 from meshcomp.reports.pictures import pictures
-from meshcomp.results import AchievedSize, Record, Verification
+from meshcomp.results import AchievedSize, Record, Surface, Verification
 
 __all__ = ["record_html"]
 
@@ -38,10 +47,12 @@ def record_html(record: Record) -> str:
     Returns
     -------
     str
-        HTML 5 with inline style and inline SVG; everything that came from a file is
-        escaped. Save it as UTF-8.
+        HTML 5 with inline style, script and SVG; everything that came from a file is
+        escaped, and the page's policy forbids every request and every other script.
+        Save it as UTF-8.
     """
     rows = rows_of(record)
+    cells = [_row(row) for row in rows]
     return page("report.html.j2").render(
         record=record,
         part=record.inspection.part,
@@ -50,7 +61,9 @@ def record_html(record: Record) -> str:
         verdict=verdict(record),
         figures=_figures(record, rows),
         pictures=pictures(record),
-        rows=[_row(row) for row in rows],
+        rows=cells,
+        script=script("report.min.js"),
+        view=_view(record, rows, cells),
         dashes=dash_reasons(record, rows),
         left_alone=left_alone(rows),
         solids=_solids(record),
@@ -60,6 +73,45 @@ def record_html(record: Record) -> str:
         doubts=doubts(record.inspection),
         cautions=cautions(record),
     )
+
+
+def _view(
+    record: Record, rows: Sequence[Row], cells: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Return the 3D view: its data and its legend, or why there is none."""
+    from markupsafe import Markup
+
+    missing = why_no_surface(record)
+    surface = record.surface
+    if surface is None or missing is not None:
+        return {"missing": missing, "data": None}
+    data = surface_data(surface, rows, [_in_short(cell) for cell in cells])
+    return {
+        "missing": None,
+        "data": Markup(embedded(data)),  # noqa: S704 - cannot leave its element
+        "colours": COLOURS,
+        "ticks": ticks(scale_of(surface)),
+        "is_plan": record.written is None,
+        "thinned": _thinned(surface),
+    }
+
+
+def _thinned(surface: Surface) -> str | None:
+    if len(surface.faces) == surface.triangles:
+        return None
+    return (
+        f"Shown with {len(surface.faces):,} of the part's {surface.triangles:,} triangles; "
+        f"what is left out moves the picture by at most {surface.strayed:.4f} mm. The file "
+        "written has them all."
+    )
+
+
+def _in_short(cell: Mapping[str, Any]) -> str:
+    """Say of a feature what the view shows: its kind, its sizes, its outcome."""
+    after = cell["planned"] if cell["achieved"] == numbers.DASH else cell["achieved"]
+    sizes = f", {cell['nominal']} → {after} mm" if cell["nominal"] != numbers.DASH else ""
+    offset = with_minus(f"{cell['offset']} mm a side")
+    return printable(f"{cell['kind']}{sizes}, {offset}, {cell['state']}")
 
 
 def _figures(record: Record, rows: Sequence[Row]) -> list[dict[str, str]]:

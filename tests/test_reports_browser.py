@@ -1,0 +1,212 @@
+"""The page in a real browser: chromium, driven by playwright."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import socket
+import subprocess
+
+import pytest
+from browser import Watched, headless, playwright_or_skip
+
+import meshcomp
+from meshcomp.calibration.record import invented_calibration_path
+from meshcomp.corrections import Calibrated
+from meshcomp.workflow import compensate_part, save_reports
+
+REST = 400  # ms: after a move, until the names are placed
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    """Report of the bearing plate, written by the workflow."""
+    record = meshcomp.read_calibration(invented_calibration_path())
+    rule = Calibrated(model=record.model, source="invented", sha256=record.sha256)
+    out = tmp_path_factory.mktemp("plate") / "plate.stl"
+    return save_reports(compensate_part(meshcomp.demo_part("bearing_plate"), out, rule))[1]
+
+
+@pytest.fixture(scope="module")
+def playwright():
+    with playwright_or_skip() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="module")
+def chromium(playwright):
+    with headless(playwright) as browser:
+        yield browser
+
+
+@pytest.fixture
+def opened(chromium, report):
+    seen = Watched(chromium, report)
+    seen.page.wait_for_timeout(REST)
+    yield seen
+    seen.context.close()
+
+
+def lit(page):
+    return page.eval_on_selector_all("tr.lit", "rows => rows.map(r => r.dataset.feature)")
+
+
+def test_the_page_opens_from_disk_without_a_message_and_asks_for_nothing(opened, report):
+    assert opened.errors == []
+    assert opened.requests == [report.as_uri()]
+    assert opened.page.is_visible("canvas")
+    assert opened.page.query_selector("#flat") is None
+
+
+WAYS_OUT = {
+    "fetch": "fetch('ADDRESS').catch(() => 0)",
+    "img": "document.body.append(Object.assign(new Image(), {src: 'ADDRESS'}))",
+    "style": "document.body.append(Object.assign(document.createElement('link'), "
+    "{rel: 'stylesheet', href: 'ADDRESS'}))",
+    "script": "document.body.append(Object.assign(document.createElement('script'), "
+    "{src: 'ADDRESS'}))",
+}
+
+
+@pytest.mark.parametrize("way", WAYS_OUT)
+def test_the_policy_lets_no_request_reach_even_this_machine(chromium, report, way):
+    text = report.read_text()
+    policy = re.search(r"<meta http-equiv[^>]*>", text)[0]
+    open_page = report.with_name("open.html")
+    open_page.write_text(text.replace(policy, ""))
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(1.0)
+        address = f"http://127.0.0.1:{server.getsockname()[1]}/x"
+        for path, arrives in ((report, False), (open_page, True)):
+            seen = Watched(chromium, path)
+            seen.page.evaluate(f"() => {{ {WAYS_OUT[way].replace('ADDRESS', address)} }}")
+            try:
+                server.accept()[0].close()
+                arrived = True
+            except TimeoutError:
+                arrived = False
+            seen.context.close()
+            assert arrived is arrives, path.name
+
+
+def test_a_click_on_a_row_shows_the_feature_and_a_click_on_it_the_row(opened):
+    page = opened.page
+    page.click("tr[data-feature=bore-05] button.id")
+    page.wait_for_timeout(REST)
+    assert lit(page) == ["bore-05"]
+    assert "10.000" in page.inner_text("#card")
+    assert "bore-05" in page.locator(".names .lit").all_inner_texts()
+    assert page.evaluate("document.activeElement.tagName") == "CANVAS"
+    # Its name lies on it: a click beneath the middle of the name meets the bore.
+    box = page.locator(".names .lit").bounding_box()
+    page.keyboard.press("Escape")
+    assert lit(page) == []
+    page.uncheck("input[name=names]")
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert lit(page) == ["bore-05"]
+    page.click("#card button")
+    assert page.evaluate("document.activeElement.textContent") == "bore-05"
+
+
+def test_every_feature_with_a_size_can_be_brought_into_sight(opened):
+    page = opened.page
+    for name in page.eval_on_selector_all(
+        "tr[data-feature]", "rows => rows.map(r => r.dataset.feature)"
+    ):
+        page.click(f"tr[data-feature={name}] button.id")
+        page.wait_for_timeout(REST)
+        assert page.locator(".names .lit").inner_text() == name
+
+
+def test_the_keyboard_alone_goes_to_a_feature_and_to_its_row_and_back(opened):
+    page = opened.page
+    page.focus("canvas")
+    page.keyboard.press("n")
+    page.keyboard.press("n")
+    assert lit(page) == ["bore-02"]
+    page.keyboard.press("p")
+    assert lit(page) == ["bore-01"]
+    before = page.screenshot(clip=page.locator(".frame").bounding_box())
+    for key in ("ArrowLeft", "ArrowUp", "+", "-", "Home"):
+        page.keyboard.press(key)
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(REST)
+    assert page.screenshot(clip=page.locator(".frame").bounding_box()) != before
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.textContent") == "bore-01"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.tagName") == "CANVAS"
+    page.keyboard.press("Escape")
+    assert lit(page) == []
+
+
+def test_the_table_is_sorted_by_a_column_either_way_with_blanks_last(opened):
+    page = opened.page
+    page.click("th:has-text('Nominal size') button")
+    read = "rows => rows.map(r => r.cells[1].dataset.value)"
+    values = page.eval_on_selector_all("tr[data-feature]", read)
+    numbers = [float(value) for value in values if value]
+    assert numbers == sorted(numbers)
+    assert values[len(numbers) :] == [""] * (len(values) - len(numbers))
+    page.click("th:has-text('Nominal size') button")
+    values = page.eval_on_selector_all("tr[data-feature]", read)
+    numbers = [float(value) for value in values if value]
+    assert numbers == sorted(numbers, reverse=True)
+    assert values[-1] == ""
+    head = page.locator("th:has-text('Nominal size')")
+    assert head.get_attribute("aria-sort") == "descending"
+
+
+def test_without_webgl_the_page_says_so_and_keeps_the_plan_views(playwright, report):
+    with headless(
+        playwright, "--disable-gpu", "--disable-3d-apis", "--disable-webgl"
+    ) as browser:
+        page = Watched(browser, report).page
+        assert not page.is_visible("#stage")
+        assert "nothing in 3D" in page.inner_text("#flat")
+        assert page.locator("svg.plan").count() >= 1
+        # The table is sorted all the same.
+        page.click("th:has-text('Nominal size') button")
+        assert page.locator("[aria-sort]").count() == 1
+
+
+def test_without_scripts_the_page_shows_all_but_the_3d_view(chromium, report):
+    page = Watched(chromium, report, java_script_enabled=False).page
+    assert page.is_visible("#flat")
+    assert not page.is_visible("#stage")
+    assert page.locator("svg.plan").count() >= 1
+    assert "bore-05" in page.inner_text("#feature-table")
+
+
+@pytest.mark.parametrize("width", [1400, 400])
+def test_nothing_hangs_over_the_side_of_the_page(chromium, report, width):
+    page = Watched(chromium, report, width=width).page
+    page.wait_for_timeout(REST)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.slow
+def test_assistive_technology_finds_nothing_amiss(chromium, report, tmp_path):
+    """By axe-core, of npm, which is installed for the test alone."""
+    if shutil.which("npm") is None:
+        pytest.skip("no npm to install axe-core with")
+    got = subprocess.run(
+        ["npm", "install", "--no-save", "--prefix", str(tmp_path), "axe-core@4"],
+        capture_output=True,
+        check=False,
+        timeout=120,
+    )
+    script = tmp_path / "node_modules" / "axe-core" / "axe.min.js"
+    if got.returncode or not script.exists():
+        pytest.skip("axe-core could not be installed")
+    page = Watched(chromium, report, bypass_csp=True).page
+    page.wait_for_timeout(REST)
+    page.evaluate(script.read_text())
+    found = page.evaluate("axe.run()")
+    serious = [
+        (v["id"], [node["html"] for node in v["nodes"]])
+        for v in found["violations"]
+        if v["impact"] in {"serious", "critical"}
+    ]
+    assert len(found["passes"]) > 20
+    assert serious == []
