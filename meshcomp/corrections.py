@@ -88,7 +88,8 @@ class Calibrated:
     """Corrections that make each feature print at its target size, by a process model.
 
     `intents` say what features are for, and `feels` what its words for feel mean; an aim
-    is what an intent comes to for one feature. `targets` are sizes wanted in the print,
+    is what an intent comes to for one feature, and those given here hold where no intent
+    is stated. `targets` are sizes wanted in the print,
     mm, by feature id, whatever the intents say; the nominal size for the others. Scale
     and skew of the axes, where the model has them, are undone for the part as a whole
     unless `undoes_axes` is false; scales then count size by size.
@@ -113,7 +114,8 @@ class Calibrated:
         """
         if self.intents is None:
             return self
-        return replace(self, aims=aims_of(self.intents, inspection, self.feels))
+        stated = aims_of(self.intents, inspection, self.feels)
+        return replace(self, aims={**self.aims, **stated})
 
     def in_words(self) -> str:
         """Say where the numbers come from."""

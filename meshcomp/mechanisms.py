@@ -31,6 +31,7 @@ class KitPart:
     up: str | None = None
     unit: str | None = None
     repair: bool = True
+    plan: Path | None = None  # what its features are for
     keep: tuple[str, ...] = ()
     sizes: tuple[tuple[str, float], ...] = ()  # mesh sizes by feature id
     targets: tuple[tuple[str, float], ...] = ()  # sizes wanted in print by feature id
@@ -50,7 +51,10 @@ class Reference:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bought:
-    """A counterpart that is not printed, by the limits of its size."""
+    """A counterpart that is not printed, by the limits of its size.
+
+    Of a flank, the limits are how far it lies beyond the drawn one.
+    """
 
     words: str
     lower: float
@@ -65,8 +69,9 @@ class Bought:
 class Mate:
     """Two sides that go together, and the clearance that they shall have.
 
-    `aims` are the sizes that the mate wants in print, where it wants any: of the internal
-    and of the external side. None for a side that is only judged.
+    Where two outlines face each other, both sides are flanks, and the clearance is the gap
+    per flank. `aims` are what the mate wants of the internal and of the external side, a
+    size in print or the gap that a flank leaves; None for a side that is only judged.
     """
 
     name: str
@@ -77,6 +82,7 @@ class Mate:
     fit: str | None  # the classes asked for, "8 H11/c11"
     probability: float  # that one pair lies within, at least
     gives_way: str = "bore"  # which side is made to suit the other: bore, boss, none
+    is_gap: bool = False
     aims: tuple[float | None, float | None] = (None, None)
 
     @property
@@ -120,6 +126,8 @@ class FeatureOutcome:
     low: float | None = None  # 95 of 100 prints lie between low and high
     high: float | None = None
     is_fixed: bool = False  # by its part: no mate can want another size of it
+    intent: str | None = None  # what it is for, in words
+    shortfall: str | None = None  # why it does not serve it surely enough
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,8 +145,14 @@ class PartOutcome:
     verdict: str = ""
     features: tuple[FeatureOutcome, ...] = ()
     notes: tuple[str, ...] = ()  # to settle before printing
+    worst_difference: float | None = None  # between sizes planned and measured again
     error: str | None = None
     was_there: bool = False  # done by an earlier run, and nothing has changed since
+
+    @property
+    def shortfalls(self) -> tuple[str, ...]:
+        """Say of which features an intent falls short, and why."""
+        return tuple(f"{f.id}: {f.shortfall}" for f in self.features if f.shortfall)
 
     def feature(self, feature_id: str) -> FeatureOutcome:
         """Return the feature of an id."""

@@ -100,6 +100,103 @@ def test_a_mate_that_aims_at_nothing_is_only_judged(tmp_path):
     assert not outcome.conforms
 
 
+PLAN = """schema = 1
+[[intent]]
+pick = "bore-01"
+size = 8.3
+"""
+
+
+def test_a_plan_file_says_what_features_are_for_and_goes_before_mates(tmp_path):
+    (tmp_path / "spacer.toml").write_text(PLAN)
+    spacer = f'{SPACER}\nplan = "spacer.toml"'
+    outcome = made(tmp_path, spacer, SHAFT)
+    bore = feature(outcome, "spacer", "bore-01")
+
+    assert bore.target_size == 8.3
+    assert bore.intent == "8.3 mm in print"
+    assert bore.is_fixed
+    assert "is aimed at 8.300 mm" in outcome.mates[0].notes[0]
+
+    (tmp_path / "spacer.toml").write_text(PLAN.replace("8.3", "8.2"))
+    again = made(tmp_path, spacer, SHAFT)
+    assert not again.parts[0].was_there
+    assert feature(again, "spacer", "bore-01").target_size == 8.2
+
+
+def test_an_intent_that_is_not_met_surely_enough_falls_short(tmp_path):
+    (tmp_path / "spacer.toml").write_text(PLAN.replace("size = 8.3", 'tolerance = "H7"'))
+    outcome = made(tmp_path, f'{SPACER}\nplan = "spacer.toml"')
+
+    assert not outcome.conforms
+    assert "of 100 prints meet it, 95 are asked" in (
+        feature(outcome, "spacer", "bore-01").shortfall
+    )
+
+
+def test_a_plan_that_cannot_be_used_fails_its_part_only(tmp_path):
+    (tmp_path / "spacer.toml").write_text("schema = 2\n")
+    outcome = made(tmp_path, f'{SPACER}\nplan = "spacer.toml"', PLATE)
+
+    assert "spacer.toml, line 1" in outcome.failed[0].error
+    assert outcome.parts[1].conforms
+
+
+def test_what_a_mate_is_for_stands_in_the_part_s_report(tmp_path):
+    outcome = made(tmp_path, SPACER, SHAFT.replace("[[mate]]", '[[mate]]\nname = "axle"'))
+    report = json.loads((tmp_path / "compensated" / "spacer.stl.report.json").read_text())
+
+    assert feature(outcome, "spacer", "bore-01").intent == "mate 'axle'"
+    assert "mate 'axle'" in json.dumps(report)
+
+
+DISC = part_entry("disc", "lobed_disc.stl")
+
+
+def test_a_flank_is_drawn_in_by_the_gap_and_by_half_its_growth(tmp_path):
+    mate = mate_entry(flank="disc/profile-01", gap=[0.05, 0.25])
+    outcome = made(tmp_path, DISC, mate)
+    growth = meshcomp.read_calibration(MODELS / "calibration.json").model.laws["outside x"]
+    (pair,) = outcome.mates[0].pairs
+
+    half = growth.coefficients[0] / 2
+    assert feature(outcome, "disc", "profile-01").offset == pytest.approx(-half - 0.15)
+    assert pair.mean == pytest.approx(0.15)
+    # One flank has half of the constant's error, and the scatter of one side of two.
+    u = (growth.covariance[0, 0] / 4 + growth.repeatability**2 / 2) ** 0.5
+    assert pair.standard_uncertainty == pytest.approx(u)
+    assert outcome.conforms
+
+
+def test_bought_pins_take_from_the_gap_what_they_are_thicker(tmp_path):
+    mate = mate_entry(flank="disc/profile-01", bought="dowel 6", gap=[0.05, 0.25])
+    outcome = made(tmp_path, DISC, mate)
+
+    # ISO 286-1: 6 m6 is +0.012/+0.004, half of it on each side.
+    offset = feature(outcome, "disc", "profile-01").offset
+    assert offset == pytest.approx(-0.05 - 0.15 - 0.004)
+    assert outcome.mates[0].worst.mean == pytest.approx(0.15)
+
+
+def test_two_printed_flanks_share_the_gap(tmp_path):
+    gear = part_entry("gear", "pinion.stl")
+    mate = mate_entry(flank="disc/profile-01", against="gear/profile-*", gap=[0.0, 0.3])
+    outcome = made(tmp_path, DISC, gear, mate)
+    (pair, *_) = outcome.mates[0].pairs
+
+    assert feature(outcome, "disc", "profile-01").offset == pytest.approx(-0.05 - 0.075)
+    assert pair.mean == pytest.approx(0.15)
+    assert pair.correlation == pytest.approx(1.0)  # one constant, on both flanks
+
+
+def test_a_mate_that_would_make_quite_another_size_is_refused(tmp_path):
+    mate = mate_entry(bore="spacer/bore-01", bought="bearing 608", clearance=[-0.1, 0.1])
+    outcome = made(tmp_path, SPACER, mate)
+
+    assert "bore-01 has 8 mm and would be made 21.99" in outcome.parts[0].error
+    assert "is this the feature you mean?" in outcome.parts[0].error
+
+
 def test_a_later_mate_goes_by_what_a_fit_wants(tmp_path):
     fit = mate_entry(bore="wheel/bore 12", boss="spacer/boss-01", fit="12 H11/c11")
     other = mate_entry(bore="plate/bore 10", boss="spacer/boss-01", clearance=[-3, -1])
@@ -153,7 +250,7 @@ def test_pairs_are_counted_by_features_and_quantities(tmp_path):
 
 
 def test_unequal_numbers_of_features_cannot_be_paired(tmp_path):
-    mate = mate_entry(bore="plate/bore 4.3", boss="wheel/boss-*", clearance=[0, 1])
+    mate = mate_entry(bore="plate/bore 4.3", boss="wheel/boss-*", least=0)
     outcome = made(tmp_path, PLATE, WHEEL, mate)
 
     assert "4 internal and 2 external features cannot be paired" in outcome.mates[0].unknown
@@ -167,7 +264,11 @@ def test_unequal_numbers_of_features_cannot_be_paired(tmp_path):
         (mate_entry(bore="spacer/bore-9", bought="8 h9", least=0), "no feature 'bore-9'"),
         (
             mate_entry(bore="plate/profile-01", bought="8 h9", least=0),
-            "is a profile and has no size",
+            "plate/profile-01 is a profile and has no size",
+        ),
+        (
+            mate_entry(flank="plate/wall-01", gap=[0.05, 0.1], aim="none"),
+            "plate/wall-01 is a wall, no flank",
         ),
     ],
 )
@@ -192,9 +293,7 @@ def test_a_kind_without_calibration_makes_its_mate_unknown(tmp_path):
     (tmp_path / "calibration.json").write_text(json.dumps(data))
     outcome = made(tmp_path, SPACER, SHAFT)
 
-    assert "spacer/bore-01 has no calibration: no calibration for bore" in (
-        outcome.mates[0].unknown
-    )
+    assert "spacer/bore-01: no calibration for bore" in (outcome.mates[0].unknown)
 
 
 def test_nothing_is_done_twice(tmp_path):

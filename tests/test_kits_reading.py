@@ -102,7 +102,7 @@ BAD_MATES = {
     ),
     "wrong order": (
         {"bore": "spacer/bore-01", "bought": "8 h9", "clearance": [1, 0]},
-        r"line 7: mate: the least clearance, 1, is not below 0 mm",
+        r"line 7: mate: the least, 1, is not below 0 mm",
     ),
     "no feature": (
         {"bore": "spacer", "bought": "8 h9", "clearance": [0, 1]},
@@ -123,6 +123,19 @@ BAD_MATES = {
     "a screw for a boss": (
         {"boss": "spacer/boss-01", "bought": "screw M6", "clearance": [0, 1]},
         r"line 9: screw M6 .* has no size of its own for a boss",
+    ),
+    "flank without gap": ({"flank": "spacer/profile-01"}, r"what gap per flank is asked"),
+    "flank and bore": (
+        {"flank": "spacer/p", "bore": "spacer/b", "gap": [0, 1]},
+        r"line 7: mate: flank and bore together",
+    ),
+    "gap without flank": (
+        {"bore": "spacer/b", "bought": "8 h9", "gap": [0, 1]},
+        r"line 7: mate: gap is for outlines",
+    ),
+    "two counterparts": (
+        {"flank": "spacer/p", "against": "spacer/p", "bought": "dowel 6", "gap": [0, 1]},
+        r"line 7: mate: against and bought together",
     ),
     "probability": (
         {"bore": "spacer/b", "bought": "8 h9", "clearance": [0, 1], "probability": 95},

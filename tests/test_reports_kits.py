@@ -114,8 +114,9 @@ BAD = part("bad", error="bad.stl is no STL file", conforms=False, features=(), r
 LIMITED = part("held", conforms=False, verdict="held", features=(feature(state="limited"),))
 UNKNOWN = mate("what", pairs=(), copies=0, unknown="bad failed")
 PRESS = mate("press", least=-0.1, most=None, low=-0.03)
+OLD = part("old", was_there=True, quantity=12, worst_difference=0.00041)
 EVERYTHING = outcome(
-    (part(), part(ODD), BAD, LIMITED, part("old", was_there=True, quantity=12)),
+    (part(), part(ODD), BAD, LIMITED, OLD),
     (mate(), mate("x" * 90, fits=0.3), UNKNOWN, PRESS),
 )
 
@@ -131,8 +132,10 @@ def test_the_text_says_what_became_of_each_part():
     assert found["bad"] == "FAILED"
     assert found["held"] == "back"
     assert found["old"] == "proved"
-    assert re.search(r"^old +12 +1 +1 +before +proved$", "\n".join(rows), re.MULTILINE)
-    assert re.search(r"^bad +1 +- +- +- +FAILED$", "\n".join(rows), re.MULTILINE)
+    assert re.search(
+        r"^old +12 +1 +1 +0\.5 +before +proved$", "\n".join(rows), re.MULTILINE
+    )
+    assert re.search(r"^bad +1 +- +- +- +- +FAILED$", "\n".join(rows), re.MULTILINE)
 
 
 def test_the_text_gives_each_mate_its_numbers():

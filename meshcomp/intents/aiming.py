@@ -15,7 +15,7 @@ from meshcomp.intents.statements import Aim, Counterpart, Intent, Intents, Range
 from meshcomp.standards import StandardPart, standard_part
 from meshcomp.tolerances import Zone, parse_zone, zone
 
-__all__ = ["aims_of"]
+__all__ = ["aims_of", "is_far"]
 
 _FAR_MM = 0.8  # what a size may be changed by however small it is
 _FAR = 0.1  # of the size: further off a standard part cannot be what was drawn for
@@ -108,12 +108,23 @@ def _check_target(intent: Intent, feature: Feature, aim: Aim) -> None:
     nominal = feature.nominal_size
     if aim.target is None or nominal is None:
         return
-    if abs(aim.target - nominal) > max(_FAR_MM, _FAR * nominal):
+    if is_far(aim.target, nominal):
         raise _problem(
             intent,
             f"{feature.id} has {nominal:g} mm and would be made {aim.target:g} mm: is this "
             "the feature you mean?",
         )
+
+
+def is_far(target: float, nominal: float) -> bool:
+    """Whether a size in print is so far from the one drawn that it is hardly meant.
+
+    Examples
+    --------
+    >>> is_far(22.5, 22.0), is_far(12.0, 22.0)
+    (False, True)
+    """
+    return abs(target - nominal) > max(_FAR_MM, _FAR * nominal)
 
 
 def _plain_aim(intent: Intent, feature: Feature, feels: Sequence[Feel]) -> Aim:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from fnmatch import fnmatchcase
+from typing import Protocol
 
 import numpy as np
 
@@ -11,10 +12,26 @@ from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
 from meshcomp.intents.statements import Pick
 
-__all__ = ["SIZE_LIMIT", "picked"]
+__all__ = ["SIZE_LIMIT", "Named", "is_named", "picked"]
 
 SIZE_LIMIT = 0.05  # mm: sizes nearer than this count as the one that was named
 _SIZED = re.compile(r"(bore|boss|slot|wall)\s+([0-9]*\.?[0-9]+)")
+
+
+class Named(Protocol):
+    """What a name is compared with: a feature, or what a record has of it."""
+
+    @property
+    def id(self) -> str:
+        """Name of its own."""
+
+    @property
+    def kind(self) -> str:
+        """Return "bore", "boss" and so on."""
+
+    @property
+    def nominal_size(self) -> float | None:
+        """Size as drawn, mm."""
 
 
 def picked(inspection: Inspection, pick: Pick) -> tuple[Feature, ...]:
@@ -40,7 +57,7 @@ def picked(inspection: Inspection, pick: Pick) -> tuple[Feature, ...]:
 
 def _is_meant(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
     if pick.names:
-        return any(_is_named(feature, name) for name in pick.names)
+        return any(is_named(feature, name) for name in pick.names)
     return (
         (pick.kind is None or feature.kind == pick.kind)
         and (pick.size is None or _has_size(feature, pick.size))
@@ -49,14 +66,23 @@ def _is_meant(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
     )
 
 
-def _is_named(feature: Feature, name: str) -> bool:
+def is_named(feature: Named, name: str) -> bool:
+    """Whether a name means a feature: an id, a pattern, or its kind and size.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> bore = meshcomp.inspect(meshcomp.demo_part("knob")).features[0]
+    >>> [is_named(bore, name) for name in ("bore-01", "b*", "bore 6", "bore 5", "boss 6")]
+    [True, True, True, False, False]
+    """
     sized = _SIZED.fullmatch(name)
     if sized:
         return feature.kind == sized[1] and _has_size(feature, float(sized[2]))
     return fnmatchcase(feature.id, name)
 
 
-def _has_size(feature: Feature, size: float) -> bool:
+def _has_size(feature: Named, size: float) -> bool:
     nominal = feature.nominal_size
     return nominal is not None and abs(nominal - size) <= SIZE_LIMIT
 

@@ -11,29 +11,34 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from meshcomp.calibration.record import read_calibration
-from meshcomp.corrections import Calibrated, law_name, plan
+from meshcomp.corrections import Calibrated, plan
 from meshcomp.errors import CalibrationError, MeshCompError, OptionError
 from meshcomp.features import Feature
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
+from meshcomp.intents import Aim, aims_of
+from meshcomp.intents.aiming import is_far
+from meshcomp.intents.planfile import read_plan
 from meshcomp.kits.selecting import selected
 from meshcomp.mechanisms import FeatureOutcome, KitPart, PartOutcome
 from meshcomp.parts import Part
 from meshcomp.plans import Correction, Plan
+from meshcomp.printing import law_name, law_of
 from meshcomp.repairing import read_sound_part
 from meshcomp.reports import record_json
 from meshcomp.results import Record
 from meshcomp.workflow import compensate_part, save_reports
 
-__all__ = ["Aim", "Job", "Survey", "do", "survey"]
+__all__ = ["Job", "Survey", "Wish", "do", "survey"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Aim:
-    """A size that a mate wants in print, of the features that are meant, mm."""
+class Wish:
+    """What a mate wants of the features that are meant, mm."""
 
     features: str  # as in `Reference`
-    size: float
+    size: float  # in print; of flanks: the gap that each shall leave
+    is_gap: bool
     mate: str
 
 
@@ -44,7 +49,7 @@ class Job:
     part: KitPart
     out: Path  # the file to write
     calibration_sha256: str
-    aims: tuple[Aim, ...] = ()
+    wishes: tuple[Wish, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +65,8 @@ def survey(job: Job) -> Survey:
     """Look which features a part has and what sizes are planned for them."""
     try:
         inspection = inspect(_read(job.part))
-        rule, sizes = _rule(job, inspection)
+        rule = _rule(job, inspection)
+        sizes = dict(job.part.sizes)
         decided = plan(inspection, rule, keep=job.part.keep, sizes=sizes)
         features = _outcomes(job, inspection, (decided, rule), None)
     except Exception as error:  # noqa: BLE001 - one bad part never stops the others
@@ -98,8 +104,9 @@ def _told(error: Exception) -> str:
 def _done(job: Job, blank: PartOutcome) -> PartOutcome:
     read = _read(job.part)
     inspection = inspect(read)
-    rule, sizes = _rule(job, inspection)
+    rule = _rule(job, inspection)
     job.out.parent.mkdir(parents=True, exist_ok=True)
+    sizes = dict(job.part.sizes)
     record = compensate_part(read, job.out, rule, keep=job.part.keep, sizes=sizes)
     _, page = save_reports(record)
     shown = record_json(record)
@@ -109,10 +116,25 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
         written=record.written,
         written_sha256=record.written_sha256,
         report=str(page),
-        conforms=record.conforms,
+        conforms=record.conforms and record.serves,
         verdict=shown["verdict"]["sentence"],
         features=_outcomes(job, record.inspection, (record.plan, rule), record),
         notes=tuple(shown["notes"]),
+        worst_difference=_worst(record),
+    )
+
+
+def _worst(record: Record) -> float | None:
+    """Return the largest difference between a size planned and the one measured again."""
+    sizes = () if record.verification is None else record.verification.sizes
+    changed = {c.feature_id for c in record.plan.corrections if not c.is_left_alone}
+    return max(
+        (
+            abs(s.achieved - s.planned)
+            for s in sizes
+            if s.feature_id in changed and s.achieved is not None and s.planned is not None
+        ),
+        default=None,
     )
 
 
@@ -120,39 +142,60 @@ def _read(part: KitPart) -> Part:
     return read_sound_part(part.path, unit=part.unit, up=part.up, repairs=part.repair)
 
 
-def _rule(job: Job, inspection: Inspection) -> tuple[Calibrated, dict[str, float]]:
-    """Return the calibration with the sizes aimed at, and the mesh sizes set."""
-    record = read_calibration(job.part.calibration)
+def _rule(job: Job, inspection: Inspection) -> Calibrated:
+    """Return the calibration with what the plan, the kit and its mates want."""
+    part = job.part
+    record = read_calibration(part.calibration)
     if record.sha256 != job.calibration_sha256:
         raise CalibrationError(
-            f"{job.part.calibration}: was changed while the kit was made: start again"
+            f"{part.calibration}: was changed while the kit was made: start again"
         )
-    targets = dict(job.part.targets)
-    sizes = dict(job.part.sizes)
-    for aim in job.aims:
-        for feature in selected(inspection.features, aim.features, job.part.name):
-            _refuse_profile(feature, aim)
-            if feature.id not in _fixed(job.part):
-                targets.setdefault(feature.id, aim.size)
-    rule = Calibrated(
+    return Calibrated(
         model=record.model,
         source=record.conditions.in_words(),
         sha256=record.sha256,
-        targets=targets,
+        intents=None if part.plan is None else read_plan(part.plan),
+        feels=record.feels,
+        targets=dict(part.targets),
+        aims=_aims(job, inspection),
     )
-    return rule, sizes
 
 
-def _fixed(part: KitPart) -> set[str]:
-    """Return the features whose sizes the part's own entry settles."""
-    return {*part.keep, *dict(part.sizes), *dict(part.targets)}
+def _aims(job: Job, inspection: Inspection) -> dict[str, Aim]:
+    """Return what mates want of each feature; of two mates, the first decides."""
+    found: dict[str, Aim] = {}
+    for wish in job.wishes:
+        for feature in selected(inspection.features, wish.features, job.part.name):
+            _refuse_unfit(feature, wish)
+            found.setdefault(feature.id, _aim(wish))
+    return found
 
 
-def _refuse_profile(feature: Feature, aim: Aim) -> None:
-    if feature.nominal_size is None:
+def _aim(wish: Wish) -> Aim:
+    words = f"mate {wish.mate!r}"
+    if wish.is_gap:
+        return Aim(words=words, place="the kit", gap=(wish.size, wish.size))
+    return Aim(words=words, place="the kit", target=wish.size)
+
+
+def _refuse_unfit(feature: Feature, wish: Wish) -> None:
+    """Refuse a mate that names another feature than was meant."""
+    nominal = feature.nominal_size
+    if wish.is_gap:
+        if feature.kind != "profile":
+            raise OptionError(
+                f"mate {wish.mate!r}: {feature.id} is a {feature.kind}: flanks are those "
+                "of profiles; name bore and boss for sizes"
+            )
+    elif nominal is None:
         raise OptionError(
-            f"mate {aim.mate!r}: {feature.id} is a profile and has no size: name a bore, a "
-            "boss, a slot or a wall"
+            f"mate {wish.mate!r}: {feature.id} is a profile and has no size: name a bore, "
+            "a boss, a slot or a wall, or give flank and gap"
+        )
+    elif is_far(wish.size, nominal):
+        raise OptionError(
+            f"mate {wish.mate!r}: {feature.id} has {nominal:g} mm and would be made "
+            f"{wish.size:g} mm: is this the feature you mean?"
         )
 
 
@@ -160,42 +203,52 @@ def _outcomes(
     job: Job, inspection: Inspection, made: tuple[Plan, Calibrated], record: Record | None
 ) -> tuple[FeatureOutcome, ...]:
     decided, rule = made
-    achieved = {}
-    if record is not None and record.verification is not None:
-        achieved = {s.feature_id: s.achieved for s in record.verification.sizes}
-    limited = {limit.feature_id for limit in record.limits} if record else set()
+    part = job.part
+    fixed = {*part.keep, *dict(part.sizes), *dict(part.targets)}
+    if rule.intents is not None:
+        fixed |= set(aims_of(rule.intents, inspection, rule.feels))
     outcomes = (
-        _outcome(
-            feature,
-            decided.of(feature.id),
-            rule,
-            (achieved.get(feature.id), feature.id in limited),
-        )
+        _outcome(feature, decided.of(feature.id), rule, _Made.of(feature, record))
         for feature in inspection.features
     )
-    return tuple(replace(o, is_fixed=o.id in _fixed(job.part)) for o in outcomes)
+    return tuple(replace(o, is_fixed=o.id in fixed) for o in outcomes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Made:
+    """What was made of a feature: the size measured again, and where it was held back."""
+
+    size: float | None = None
+    used: float | None = None  # smallest offset used, where it was limited
+
+    @classmethod
+    def of(cls, feature: Feature, record: Record | None) -> _Made:
+        """Return what a record says of a feature; nothing before it is made."""
+        if record is None or record.verification is None:
+            return cls()
+        sizes = {s.feature_id: s.achieved for s in record.verification.sizes}
+        used = [x.used for x in record.limits if x.feature_id == feature.id]
+        return cls(size=sizes.get(feature.id), used=min(used, key=abs, default=None))
 
 
 def _outcome(
-    feature: Feature,
-    correction: Correction,
-    rule: Calibrated,
-    made: tuple[float | None, bool],
+    feature: Feature, correction: Correction, rule: Calibrated, made: _Made
 ) -> FeatureOutcome:
-    size = correction.mesh_size if made[0] is None else made[0]
-    name = law_name(feature)
-    law = rule.model.law(name) if name else None
+    size = correction.mesh_size if made.size is None else made.size
+    law, outlook = law_of(feature, rule.model), correction.outlook
     blank = FeatureOutcome(
         id=feature.id,
         kind=feature.kind,
         is_internal=feature.is_internal,
-        law=None if law is None else name,
+        law=None if law is None else law_name(feature),
         nominal_size=feature.nominal_size,
         target_size=correction.target_size,
         mesh_size=size,
-        offset=correction.offset,
-        state=_state(correction, is_limited=made[1]),
+        offset=correction.offset if made.used is None else made.used,
+        state=_state(correction, is_limited=made.used is not None),
         reason="; ".join((correction.reason, *correction.flags)),
+        intent=None if outlook is None else outlook.intent,
+        shortfall=None if outlook is None else outlook.shortfall,
     )
     if law is None or size is None:
         return blank

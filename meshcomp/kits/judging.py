@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from meshcomp.calibration.observations import instrument_shares
 from meshcomp.calibration.results import Calibration
+from meshcomp.deviations import SizeLaw
 from meshcomp.errors import OptionError
-from meshcomp.fits.clearances import Clearance, clearance
-from meshcomp.fits.members import Made, Member, printed_size
+from meshcomp.fits.clearances import Clearance, Term, clearance, flank_gap
+from meshcomp.fits.members import Made, Member, printed_flank, printed_size
 from meshcomp.fits.together import Requirement, probability_of_all
 from meshcomp.kits.selecting import selected
 from meshcomp.mechanisms import (
@@ -58,7 +59,8 @@ def judged(
 
 def _judged(mate: Mate, known: Known) -> tuple[MateOutcome, list[Requirement]]:
     try:
-        internal, external = (_side(x, known) for x in (mate.internal, mate.external))
+        sides = (mate.internal, mate.external)
+        internal, external = (_side(x, known, is_gap=mate.is_gap) for x in sides)
         pairs = paired(internal, external, mate.name)
         found = [_pair(mate, *pair) for pair in pairs]
     except (_UnknownError, OptionError) as error:
@@ -67,7 +69,7 @@ def _judged(mate: Mate, known: Known) -> tuple[MateOutcome, list[Requirement]]:
     each = [copies // len(pairs) + (n < copies % len(pairs)) for n in range(len(pairs))]
     requirements = [
         Requirement(
-            terms=((1.0, inner), (-1.0, outer)),
+            terms=_terms(mate, inner, outer),
             least=mate.least,
             most=mate.most,
             pairs=number,
@@ -78,6 +80,11 @@ def _judged(mate: Mate, known: Known) -> tuple[MateOutcome, list[Requirement]]:
     notes = tuple(dict.fromkeys(_notes(mate, known)))
     outcome = MateOutcome(mate=mate, pairs=tuple(found), copies=copies, notes=notes)
     return outcome, requirements
+
+
+def _terms(mate: Mate, inner: Member, outer: Member) -> tuple[Term, ...]:
+    """Return what the clearance is the sum of: flanks take their gap from both sides."""
+    return ((-1.0 if mate.is_gap else 1.0, inner), (-1.0, outer))
 
 
 def paired(
@@ -100,35 +107,48 @@ def paired(
     return list(zip(internal, external, strict=True))
 
 
-def _side(what: Reference | Bought, known: Known) -> list[_Side]:
+def _side(what: Reference | Bought, known: Known, *, is_gap: bool) -> list[_Side]:
     if isinstance(what, Bought):
         return [(what.words, Made(lower=what.lower, upper=what.upper))]
     part = known.parts[what.part]
     if part.error is not None:
         raise _UnknownError(f"{part.name} failed")
     features = selected(part.features, what.features, part.name)
-    return [(f"{part.name}/{f.id}", _member(part, f, known)) for f in features]
+    member = _flank if is_gap else _size
+    return [(f"{part.name}/{f.id}", member(part, f, known)) for f in features]
 
 
-def _member(part: PartOutcome, feature: FeatureOutcome, known: Known) -> Member:
-    name = f"{part.name}/{feature.id}"
-    if feature.nominal_size is None:
-        raise _UnknownError(f"{name} is a profile and has no size")
-    if feature.law is None or feature.mesh_size is None or part.calibration_sha256 is None:
-        raise _UnknownError(f"{name} has no calibration: {feature.reason}")
-    calibration = known.calibrations[part.calibration_sha256]
-    return printed_size(
-        calibration.model.laws[feature.law],
-        feature.mesh_size,
-        key=(part.calibration_sha256, feature.law),
-        shares=instrument_shares(
-            r for r in calibration.readings if r.kind == feature.law and r.values
-        ),
+def _size(part: PartOutcome, feature: FeatureOutcome, known: Known) -> Member:
+    if feature.nominal_size is None or feature.mesh_size is None:
+        raise _UnknownError(f"{part.name}/{feature.id} is a profile and has no size")
+    law, key, shares = _law(part, feature, known)
+    return printed_size(law, feature.mesh_size, key=key, shares=shares)
+
+
+def _flank(part: PartOutcome, feature: FeatureOutcome, known: Known) -> Member:
+    if feature.kind != "profile":
+        raise _UnknownError(f"{part.name}/{feature.id} is a {feature.kind}, no flank")
+    law, key, shares = _law(part, feature, known)
+    return printed_flank(
+        law, feature.offset, is_internal=feature.is_internal, key=key, shares=shares
     )
 
 
+def _law(
+    part: PartOutcome, feature: FeatureOutcome, known: Known
+) -> tuple[SizeLaw, tuple[str, str], dict[str, float]]:
+    """Return the law a feature prints by, its key, and the shares of instruments."""
+    if feature.law is None or part.calibration_sha256 is None:
+        raise _UnknownError(f"{part.name}/{feature.id}: {feature.reason}")
+    calibration = known.calibrations[part.calibration_sha256]
+    readings = [r for r in calibration.readings if r.kind == feature.law and r.values]
+    key = (part.calibration_sha256, feature.law)
+    return calibration.model.laws[feature.law], key, instrument_shares(readings)
+
+
 def _pair(mate: Mate, internal: _Side, external: _Side) -> PairOutcome:
-    found = clearance(internal[1], external[1])
+    between = flank_gap if mate.is_gap else clearance
+    found = between(internal[1], external[1])
     low, high = found.interval()
     return PairOutcome(
         internal=internal[0],
@@ -166,7 +186,9 @@ def _copies(mate: Mate, features: tuple[int, int], known: Known) -> int:
 
 def _notes(mate: Mate, known: Known) -> list[str]:
     """Say where a size is another than the one that this mate wants."""
-    found = []
+    found: list[str] = []
+    if mate.is_gap:
+        return found
     sides = (mate.internal, mate.external)
     for side, wish in zip(sides, mate.aims, strict=True):
         if wish is None or isinstance(side, Bought):

@@ -10,7 +10,7 @@ from meshcomp._version import __version__
 from meshcomp.calibration.record import read_calibration
 from meshcomp.calibration.results import Calibration
 from meshcomp.errors import MeshCompError, OptionError
-from meshcomp.kits.jobs import Aim, Job, Survey, do, survey
+from meshcomp.kits.jobs import Job, Survey, Wish, do, survey
 from meshcomp.kits.judging import Known, judged
 from meshcomp.kits.running import all_done
 from meshcomp.kits.selecting import selected
@@ -88,7 +88,7 @@ def make_kit(
     calibrations = _calibrations(kit.parts)
     jobs = [_job(kit, part, calibrations) for part in kit.parts]
     mates = _aimed(kit.mates, jobs, staff)
-    jobs = [replace(job, aims=_aims_of(job.part, mates)) for job in jobs]
+    jobs = [replace(job, wishes=_wishes_of(job.part, mates)) for job in jobs]
     outcomes = {}
     for outcome in _made(jobs, staff):
         outcomes[outcome.name] = outcome
@@ -242,7 +242,7 @@ def _aimed(mates: tuple[Mate, ...], jobs: list[Job], staff: Workers) -> tuple[Ma
 
 def _fixed_side(mate: Mate) -> Reference | None:
     """Return the printed side to whose size the other is made, if there is one."""
-    if not _needs_aim(mate):
+    if not _needs_aim(mate) or mate.is_gap:
         return None
     side = mate.external if mate.gives_way == "bore" else mate.internal
     return side if isinstance(side, Reference) else None
@@ -257,12 +257,22 @@ def _with_aims(mate: Mate, surveys: dict[str, Survey], others: list[Mate]) -> Ma
     """Aim the side that gives way at the middle of the clearance asked for."""
     if not _needs_aim(mate):
         return mate
+    if mate.is_gap:
+        return replace(mate, aims=_gaps(mate))
     is_bore = mate.gives_way == "bore"
     size = _size_of(mate.external if is_bore else mate.internal, surveys, others)
     if size is None:
         return mate
     middle = mate.middle or 0.0
     return replace(mate, aims=(size + middle, None) if is_bore else (None, size - middle))
+
+
+def _gaps(mate: Mate) -> tuple[float | None, float | None]:
+    """Share the gap per flank between the flanks that are printed."""
+    middle = mate.middle or 0.0
+    if isinstance(mate.external, Reference):
+        return middle / 2, middle / 2
+    return middle + (mate.external.lower + mate.external.upper) / 2, None
 
 
 def _size_of(
@@ -306,10 +316,11 @@ def _planned(feature: FeatureOutcome) -> float | None:
     return feature.target_size
 
 
-def _aims_of(part: KitPart, mates: Iterable[Mate]) -> tuple[Aim, ...]:
-    found = []
-    for mate in mates:
-        for side, size in zip((mate.internal, mate.external), mate.aims, strict=True):
-            if isinstance(side, Reference) and side.part == part.name and size is not None:
-                found.append(Aim(features=side.features, size=size, mate=mate.name))
-    return tuple(found)
+def _wishes_of(part: KitPart, mates: Iterable[Mate]) -> tuple[Wish, ...]:
+    """Return what the mates want of a part, in the order of the mates."""
+    return tuple(
+        Wish(features=side.features, size=size, is_gap=mate.is_gap, mate=mate.name)
+        for mate in mates
+        for side, size in zip((mate.internal, mate.external), mate.aims, strict=True)
+        if isinstance(side, Reference) and side.part == part.name and size is not None
+    )

@@ -38,6 +38,7 @@ class _PartEntry(BaseModel):
     unit: str | None = None
     repair: bool = True
     calibration: _Name | None = None
+    plan: _Name | None = None
     keep: list[str] = []
     set: dict[str, _Size] = {}
     target: dict[str, _Size] = {}
@@ -50,34 +51,60 @@ class _MateEntry(BaseModel):
     name: _Name | None = None
     bore: _Name | None = None
     boss: _Name | None = None
+    flank: _Name | None = None
+    against: _Name | None = None
     bought: _Name | None = None
     fit: _Name | None = None
     clearance: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
     least: float | None = None
     most: float | None = None
+    gap: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
     aim: Literal["bore", "boss", "none"] | None = None
     probability: _Probability | None = None
 
     @model_validator(mode="after")
     def _is_a_pair(self) -> _MateEntry:
-        sides = [self.bore, self.boss, self.bought]
-        if sum(side is not None for side in sides) != 2:  # noqa: PLR2004 - a pair
-            raise ValueError(
-                "a mate has two sides: a bore and a boss, or one of them and a bought part"
-            )
-        if self.clearance is not None and (self.least, self.most) != (None, None):
-            raise ValueError("give clearance, or least and most, not both")
+        if self.flank is not None:
+            _check_flanks(self)
+        else:
+            _check_sides(self)
         low, high = _limits(self)
-        if low is None and high is None and self.fit is None:
-            raise ValueError(
-                "what is asked? give fit, such as '8 H7/g6', or clearance, such as "
-                "[0.05, 0.15]"
-            )
-        if self.fit is not None and (low, high) != (None, None):
-            raise ValueError("give fit or a clearance, not both")
         if low is not None and high is not None and not low < high:
-            raise ValueError(f"the least clearance, {low:g}, is not below {high:g} mm")
+            raise ValueError(f"the least, {low:g}, is not below {high:g} mm")
         return self
+
+
+def _check_flanks(entry: _MateEntry) -> None:
+    """Check a mate of two outlines."""
+    others = ("bore", "boss", "fit", "clearance", "least", "most")
+    for key in others:
+        if getattr(entry, key) is not None:
+            raise ValueError(f"flank and {key} together: flanks have a gap")
+    if entry.against is not None and entry.bought is not None:
+        raise ValueError("against and bought together: a flank has one counterpart")
+    if entry.gap is None:
+        raise ValueError("what gap per flank is asked? give gap, such as [0.05, 0.15]")
+
+
+def _check_sides(entry: _MateEntry) -> None:
+    """Check a mate of two sizes."""
+    for key in ("against", "gap"):
+        if getattr(entry, key) is not None:
+            raise ValueError(f"{key} is for outlines: give flank with it")
+    sides = [entry.bore, entry.boss, entry.bought]
+    if sum(side is not None for side in sides) != 2:  # noqa: PLR2004 - a pair
+        raise ValueError(
+            "a mate has two sides: a bore and a boss, or one of them and a bought part"
+        )
+    if entry.clearance is not None and (entry.least, entry.most) != (None, None):
+        raise ValueError("give clearance, or least and most, not both")
+    is_limited = _limits(entry) != (None, None)
+    if not is_limited and entry.fit is None:
+        raise ValueError(
+            "what is asked? give fit, such as '8 H7/g6', or clearance, such as [0.05, 0.15]"
+        )
+    if is_limited and entry.fit is not None:
+        raise ValueError("give fit or a clearance, not both")
 
 
 class _KitFile(BaseModel):
@@ -205,8 +232,9 @@ def _distinct(files: Sequence[Path]) -> list[str]:
 
 
 def _limits(entry: _MateEntry) -> tuple[float | None, float | None]:
-    if entry.clearance is not None:
-        return entry.clearance[0], entry.clearance[1]
+    pair = entry.clearance or entry.gap
+    if pair is not None:
+        return pair[0], pair[1]
     return entry.least, entry.most
 
 
@@ -253,6 +281,7 @@ class _Finder:
             up=entry.up,
             unit=entry.unit,
             repair=entry.repair,
+            plan=None if entry.plan is None else folder / entry.plan,
             keep=tuple(entry.keep),
             sizes=tuple(entry.set.items()),
             targets=tuple(entry.target.items()),
@@ -271,8 +300,12 @@ class _Finder:
         place = ("mate", number)
         fit = self._fit(entry, place)
         least, most = (fit.least_clearance, fit.most_clearance) if fit else _limits(entry)
-        internal = self._side(entry.bore, entry.bought, (*place, "bore"), parts)
-        external = self._side(entry.boss, entry.bought, (*place, "boss"), parts)
+        if entry.flank is None:
+            internal = self._side(entry.bore, entry.bought, (*place, "bore"), parts)
+            external = self._side(entry.boss, entry.bought, (*place, "boss"), parts)
+        else:
+            internal = self._side(entry.flank, None, (*place, "flank"), parts)
+            external = self._flank(entry, place, parts)
         return Mate(
             name=entry.name or f"{internal.in_words()} with {external.in_words()}",
             internal=internal,
@@ -281,8 +314,24 @@ class _Finder:
             most=most,
             fit=fit.in_words() if fit else None,
             probability=entry.probability or probability,
-            gives_way=entry.aim or ("bore" if entry.bore else "boss"),
+            gives_way=entry.aim or ("boss" if entry.bore is None else "bore"),
+            is_gap=entry.flank is not None,
             aims=_aims(fit, entry.aim),
+        )
+
+    def _flank(
+        self, entry: _MateEntry, place: tuple[str | int, ...], parts: set[str]
+    ) -> Reference | Bought:
+        """Return what a flank faces: a printed one, a bought one, or the drawn one."""
+        if entry.against is not None:
+            return self._side(entry.against, None, (*place, "against"), parts)
+        if entry.bought is None:
+            return Bought(words="its counterpart as drawn", lower=0.0, upper=0.0)
+        limits = self._zone(entry.bought, place, is_into_bore=True)[1]
+        return Bought(
+            words=entry.bought,
+            lower=limits.lower_deviation / 2,
+            upper=limits.upper_deviation / 2,
         )
 
     def _fit(self, entry: _MateEntry, place: tuple[str | int, ...]) -> Fit | None:
@@ -314,15 +363,20 @@ class _Finder:
 
     def _bought(self, text: str, place: tuple[str | int, ...]) -> Bought:
         """Return the limits of a standard part, or of a size with its limits."""
-        is_into_bore = place[-1] == "boss"  # it takes the place of the boss
-        place = (*place[:-1], "bought")
+        # It takes the place of the side that is missing.
+        words, limits = self._zone(text, place[:-1], is_into_bore=place[-1] == "boss")
+        return Bought(words=words, lower=limits.lower_limit, upper=limits.upper_limit)
+
+    def _zone(
+        self, text: str, place: tuple[str | int, ...], *, is_into_bore: bool
+    ) -> tuple[str, Zone]:
         try:
             if not text[:1].isalpha():
-                return _between(text, parse_zone(text))
+                return text, parse_zone(text)
             part = standard_part(text)
-            return _between(part.name, _met(part, is_into_bore=is_into_bore))
+            return part.name, _met(part, is_into_bore=is_into_bore)
         except OptionError as error:
-            raise self._text.problem(place, str(error)) from error
+            raise self._text.problem((*place, "bought"), str(error)) from error
 
 
 def _met(part: StandardPart, *, is_into_bore: bool) -> Zone:
@@ -335,10 +389,6 @@ def _met(part: StandardPart, *, is_into_bore: bool) -> Zone:
             "be in the plan of its part, or give the counterpart's size with its limits"
         )
     return met
-
-
-def _between(words: str, limits: Zone) -> Bought:
-    return Bought(words=words, lower=limits.lower_limit, upper=limits.upper_limit)
 
 
 def _aims(fit: Fit | None, aim: Any) -> tuple[float | None, float | None]:

@@ -2,31 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from fnmatch import fnmatchcase
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from meshcomp.errors import OptionError
+from meshcomp.intents.picking import Named, is_named
 
 __all__ = ["selected"]
 
-SIZE_LIMIT = 0.05  # mm: sizes nearer than this count as the one that was named
-_SIZED = re.compile(r"(bore|boss|slot|wall)\s+([0-9]*\.?[0-9]+)")
-
-
-class _Named(Protocol):
-    """What a selection looks at."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def nominal_size(self) -> float | None: ...
-
-
-_Feature = TypeVar("_Feature", bound=_Named)
+_Feature = TypeVar("_Feature", bound=Named)
 
 
 def selected(features: Sequence[_Feature], words: str, part: str) -> tuple[_Feature, ...]:
@@ -53,23 +37,13 @@ def selected(features: Sequence[_Feature], words: str, part: str) -> tuple[_Feat
     >>> [each.id for each in selected(found, "bore 5", "plate")]
     ['bore-03', 'bore-07']
     """
-    sized = _SIZED.fullmatch(words)
-    if sized:
-        kind, size = sized[1], float(sized[2])
-        found = [f for f in features if f.kind == kind and _is_near(f, size)]
-    else:
-        found = [f for f in features if fnmatchcase(f.id, words)]
+    found = [f for f in features if is_named(f, words)]
     if not found:
         raise OptionError(f"{part}: no feature {words!r}: {_known(features)}")
     return tuple(found)
 
 
-def _is_near(feature: _Named, size: float) -> bool:
-    nominal = feature.nominal_size
-    return nominal is not None and abs(nominal - size) <= SIZE_LIMIT
-
-
-def _known(features: Sequence[_Named]) -> str:
+def _known(features: Sequence[Named]) -> str:
     sized = [f for f in features if f.nominal_size is not None]
     if not sized:
         return "it has none of a size"

@@ -38,14 +38,15 @@ def key_of(job: Job) -> str:
         If the part cannot be read.
     """
     part = asdict(job.part)
-    wishes = ("name", "up", "unit", "repair", "keep", "sizes", "targets")
+    settings = ("name", "up", "unit", "repair", "keep", "sizes", "targets")
     inputs = {
         "schema": _SCHEMA,
         "version": __version__,
         "part": _content(job.part.path),
         "calibration": job.calibration_sha256,
-        "wishes": {name: part[name] for name in wishes},
-        "aims": [asdict(aim) for aim in job.aims],
+        "plan": None if job.part.plan is None else _content(job.part.plan),
+        "settings": {name: part[name] for name in settings},
+        "wishes": [asdict(wish) for wish in job.wishes],
         "format": job.out.suffix,
     }
     return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()

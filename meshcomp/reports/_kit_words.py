@@ -76,8 +76,9 @@ def part_state(part: PartOutcome) -> str:
         return "FAILED"
     if part.conforms:
         return "proved"
-    limited = any(feature.state == "limited" for feature in part.features)
-    return "held back" if limited else "NOT proved"
+    if any(feature.state == "limited" for feature in part.features):
+        return "held back"
+    return "SHORT" if part.shortfalls else "NOT proved"
 
 
 def mate_state(mate: MateOutcome) -> str:
@@ -118,6 +119,8 @@ def shortfalls(outcome: KitOutcome) -> Iterator[tuple[str, str]]:
     for part in outcome.parts:
         if part.error is not None:
             yield part.name, part.error
+        elif part.shortfalls:
+            yield from ((part.name, words) for words in part.shortfalls)
         elif not part.conforms:
             yield part.name, part.verdict
     for mate in outcome.mates:

@@ -53,6 +53,7 @@ def kit_html(outcome: KitOutcome) -> str:
         figures=_figures(outcome),
         parts=[_part(part, outcome.kit.out) for part in outcome.parts],
         mates=_mates(outcome.mates),
+        has_gaps=any(each.mate.is_gap for each in outcome.mates),
         together=together(outcome),
         shortfalls=list(shortfalls(outcome)),
         doubts=_doubts(outcome.parts),
@@ -118,7 +119,7 @@ def _link(path: str, folder: Path) -> str:
     return quote(str(place.relative_to(folder)) if inside else place.as_posix())
 
 
-def _feature(feature: FeatureOutcome) -> dict[str, str]:
+def _feature(feature: FeatureOutcome) -> dict[str, str | None]:
     return {
         "id": feature.id,
         "nominal": numbers.size(feature.nominal_size),
@@ -130,6 +131,8 @@ def _feature(feature: FeatureOutcome) -> dict[str, str]:
         "high": numbers.size(feature.high),
         "state": feature.state,
         "reason": feature.reason,
+        "intent": feature.intent,
+        "shortfall": feature.shortfall,
     }
 
 

@@ -25,7 +25,7 @@ from meshcomp.reports._kit_words import (
     shortfalls,
     together,
 )
-from meshcomp.reports._numbers import DASH, signed, tenths
+from meshcomp.reports._numbers import DASH, bound, signed, tenths
 from meshcomp.reports._sentences import SLICER_LINE, printable
 from meshcomp.reports._tables import columns_of, paragraph, table, titled
 
@@ -44,6 +44,7 @@ _PART_HEADS = (
     ("to print", True),
     ("changed", True),
     ("left\nalone", True),
+    ("within\nµm", True),
     ("made", False),
     ("outcome", False),
 )
@@ -90,10 +91,12 @@ def kit_text(outcome: KitOutcome) -> str:
 def _part_row(part: PartOutcome) -> tuple[str, ...]:
     changed = sum(feature.state != "left alone" for feature in part.features)
     if part.error is not None:
-        counts = (DASH, DASH, DASH)
+        counts = (DASH,) * 4
     else:
         made = "before" if part.was_there else "now"
-        counts = (str(changed), str(len(part.features) - changed), made)
+        off = part.worst_difference
+        within = DASH if off is None else bound(off)
+        counts = (str(changed), str(len(part.features) - changed), within, made)
     return (printable(part.name), str(part.quantity), *counts, part_state(part))
 
 
@@ -102,7 +105,8 @@ def _mate_lines(mates: Sequence[MateOutcome]) -> list[str]:
     if not mates:
         return []
     rows = [(str(n), *_mate_row(mate)) for n, mate in enumerate(mates, start=1)]
-    lines = ["Mates, clearance in mm, probabilities in %:"]
+    gap = ", of flanks the gap per flank" if any(m.mate.is_gap for m in mates) else ""
+    lines = [f"Mates, clearance in mm{gap}, probabilities in %:"]
     lines += [*table(columns_of(_MATE_HEADS, rows)), ""]
     for number, mate in enumerate(mates, start=1):
         lines += paragraph(f"{number} {printable(in_words(mate))}", "  ", "    ")
@@ -179,6 +183,7 @@ def _mate_json(outcome: MateOutcome) -> dict[str, Any]:
             "most": mate.most,
             "probability": mate.probability,
         },
+        "is_gap_per_flank": mate.is_gap,
         "pairs": [asdict(pair) for pair in outcome.pairs],
         "pairs_to_make": outcome.copies,
         "unknown": outcome.unknown,
