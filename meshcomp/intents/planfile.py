@@ -6,7 +6,7 @@ import hashlib
 import os
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from meshcomp._toml import TomlFile, read_toml
 from meshcomp.errors import OptionError
@@ -21,16 +21,34 @@ _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, str_strip_whitespace=T
 _Name = Annotated[str, Field(min_length=1, max_length=200)]
 _Probability = Annotated[float, Field(gt=0, lt=1)]
 _Size = Annotated[float, Field(gt=0)]
-_Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+
+
+def _as_range(value: Any) -> Any:
+    """Take one number for a range without width: aimed at, with no limits."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return [value, value] if is_number else value
+
+
+def _as_table(value: Any) -> Any:
+    """Take a name or a list of names for a table that has them."""
+    if isinstance(value, str):
+        return {"names": [value]}
+    return {"names": value} if isinstance(value, list) else value
+
+
+_Range = Annotated[
+    list[float], Field(min_length=2, max_length=2), BeforeValidator(_as_range)
+]
 _WANTS = ("keep", "tolerance", "size", "clearance", "interference", "feel", "gap")
 _PLAY = ("clearance", "interference", "feel")
 _SELF_SUFFICIENT = ("screw", "insert", "self-tapping")  # parts that ask for one hole
 
 
 class _PickTable(BaseModel):
-    """Features by kind, size, place or group."""
+    """Features by name, or by kind, size, place or group."""
 
     model_config = _STRICT
+    names: Annotated[list[_Name], Field(min_length=1)] | None = None
     kind: Literal["bore", "boss", "wall", "slot", "profile"] | None = None
     size: _Size | None = None
     near: Annotated[list[float], Field(min_length=2, max_length=3)] | None = None
@@ -39,8 +57,11 @@ class _PickTable(BaseModel):
 
     @model_validator(mode="after")
     def _says_something(self) -> _PickTable:
-        if (self.kind, self.size, self.near, self.group) == (None, None, None, None):
+        rules = (self.kind, self.size, self.near, self.group)
+        if self.names is None and all(rule is None for rule in rules):
             raise ValueError("say which features: kind, size, near or group")
+        if self.names is not None and any(rule is not None for rule in rules):
+            raise ValueError("names stand alone: leave the other ways to pick out")
         return self
 
 
@@ -58,17 +79,17 @@ class _IntentTable(BaseModel):
     """One intent."""
 
     model_config = _STRICT
-    pick: _Name | list[_Name] | _PickTable
+    pick: Annotated[_PickTable, BeforeValidator(_as_table)]
     keep: Literal[True] | None = None
     tolerance: _Name | None = None
     size: _Size | None = None
     part: _Name | None = None
     counterpart: _Name | None = None
     name: _Name | None = None  # of the counterpart
-    clearance: float | _Pair | None = None
-    interference: float | _Pair | None = None
+    clearance: _Range | None = None
+    interference: _Range | None = None
     feel: Literal["press", "slide", "free"] | None = None
-    gap: float | _Pair | None = None
+    gap: _Range | None = None
     aim: _Size | None = None
     probability: _Probability | None = None
     hub_diameter: _Size | None = None
@@ -132,7 +153,7 @@ def _check_against(intent: _IntentTable, wants: list[str]) -> None:
 def _check_ranges(intent: _IntentTable) -> None:
     for key in ("clearance", "interference", "gap"):
         value = getattr(intent, key)
-        if isinstance(value, list) and not value[0] < value[1]:
+        if value is not None and value[0] > value[1]:
             raise ValueError(
                 f"{key} = [{value[0]:g}, {value[1]:g}]: give the least first, then the most"
             )
@@ -200,16 +221,15 @@ def _intent(text: TomlFile, number: int, table: _IntentTable) -> Intent:
     )
 
 
-def _pick(pick: str | list[str] | _PickTable) -> Pick:
-    if isinstance(pick, _PickTable):
-        return Pick(
-            kind=pick.kind,
-            size=pick.size,
-            near=None if pick.near is None else tuple(pick.near),
-            within=pick.within,
-            group=pick.group,
-        )
-    return Pick(names=(pick,) if isinstance(pick, str) else tuple(pick))
+def _pick(table: _PickTable) -> Pick:
+    return Pick(
+        names=tuple(table.names or ()),
+        kind=table.kind,
+        size=table.size,
+        near=None if table.near is None else tuple(table.near),
+        within=table.within,
+        group=table.group,
+    )
 
 
 def _counterpart(text: TomlFile, number: int, table: _IntentTable) -> Counterpart | None:
@@ -226,12 +246,8 @@ def _counterpart(text: TomlFile, number: int, table: _IntentTable) -> Counterpar
     return Counterpart(zone=zone, name=table.name or zone.in_words())
 
 
-def _range(value: float | list[float] | None) -> tuple[float, float] | None:
-    if value is None:
-        return None
-    if isinstance(value, list):
-        return value[0], value[1]
-    return value, value
+def _range(value: list[float] | None) -> tuple[float, float] | None:
+    return None if value is None else (value[0], value[1])
 
 
 def _clearance(table: _IntentTable) -> tuple[float, float] | None:

@@ -10,7 +10,7 @@ from meshcomp.reports._rows import Row, grouped
 from meshcomp.reports._sentences import printable
 from meshcomp.reports._tables import columns_of, paragraph, table, titled
 
-__all__ = ["intent_lines", "intent_sentence", "outcome", "shortfalls", "warnings_of"]
+__all__ = ["intent_lines", "intent_rows", "intent_sentence", "shortfalls", "warnings_of"]
 
 _HEADERS = (
     ("id", False),
@@ -40,6 +40,20 @@ def intent_lines(plan: Plan, rows: Sequence[Row]) -> list[str]:
     return lines
 
 
+def intent_rows(rows: Sequence[Row]) -> list[dict[str, str]]:
+    """Return the cells of every feature that is foretold or has an intent, by name."""
+    keys = ("id", "target", "predicted", "interval", "wanted", "chance", "outcome")
+    found = []
+    for row in rows:
+        foretold = row.correction.outlook
+        if foretold is None or (foretold.intent is None and foretold.predicted is None):
+            continue
+        cells = dict(zip(keys, _cells(row.correction, foretold), strict=True))
+        what = "gap per flank" if foretold.is_gap else row.correction.kind
+        found.append(cells | {"intent": foretold.intent or "", "what": what})
+    return found
+
+
 def _cells(correction: Correction, outlook: Outlook) -> tuple[str, ...]:
     target = None if outlook.is_gap else correction.target_size
     chance = outlook.probability
@@ -50,7 +64,7 @@ def _cells(correction: Correction, outlook: Outlook) -> tuple[str, ...]:
         _range(outlook.low, outlook.high),
         _range(outlook.lower, outlook.upper),
         numbers.DASH if chance is None else numbers.percent(chance),
-        outcome(correction, outlook),
+        _outcome(correction, outlook),
     )
 
 
@@ -60,8 +74,10 @@ def _range(low: float | None, high: float | None) -> str:
     return f"{numbers.size(low)} to {numbers.size(high)}"
 
 
-def outcome(correction: Correction, outlook: Outlook) -> str:
+def _outcome(correction: Correction, outlook: Outlook) -> str:
     """Say in a word or two whether an intent is met as surely as asked."""
+    if outlook.intent is None:
+        return "no intent"
     if outlook.shortfall is not None:
         return "SHORT"
     if outlook.asked is not None:

@@ -7,6 +7,12 @@ from typing import Any
 
 from meshcomp.inspections import SolidState
 from meshcomp.reports import _numbers as numbers
+from meshcomp.reports._intent_lines import (
+    intent_rows,
+    intent_sentence,
+    shortfalls,
+    warnings_of,
+)
 from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
@@ -64,6 +70,10 @@ def record_html(record: Record) -> str:
         rows=cells,
         script=script("report.min.js"),
         view=_view(record, rows, cells),
+        prints=intent_rows(rows),
+        intents=intent_sentence(record.plan),
+        shortfalls=shortfalls(record.plan),
+        minds=warnings_of(record.plan),
         dashes=dash_reasons(record, rows),
         left_alone=left_alone(rows),
         solids=_solids(record),
