@@ -21,7 +21,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.intents import Aim, Intents, aims_of
 from meshcomp.meshes import Mesh
 from meshcomp.outlooks import outlook
-from meshcomp.plans import Correction, Plan
+from meshcomp.plans import Correction, Foot, Plan
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.printing import STANDING_LIMIT, build_angle, law_name, law_of
 
@@ -44,6 +44,7 @@ class ByHand:
     boss_growth: float | None = None  # on diameter; None: twice the wall growth
     bore_law: str | None = None
     axes: PrinterAxes | None = None  # errors to undo, about any centre
+    foot: Foot | None = None  # to be drawn in
 
     def in_words(self) -> str:
         """Say what was asked for."""
@@ -100,6 +101,8 @@ class Calibrated:
     sha256: str | None = None
     targets: Mapping[str, float] = field(default_factory=dict)
     undoes_axes: bool = True
+    draws_in_foot: bool = True
+    opens_bores_at_foot: bool = False
     intents: Intents | None = None
     feels: tuple[Feel, ...] = ()
     aims: Mapping[str, Aim] = field(default_factory=dict)
@@ -134,6 +137,16 @@ class Calibrated:
             return _profile_by(feature, law, name or "", aim)
         wanted = self.targets.get(feature.id, aim.target if aim else None)
         return _sized_by(feature, law, name or "", wanted, self.axes)
+
+    @property
+    def foot(self) -> Foot | None:
+        """What the first layers spread by, as the model tells."""
+        flare = self.model.flare
+        if flare is None or not self.draws_in_foot:
+            return None
+        return Foot(
+            growth=flare.growth, height=flare.height, opens_bores=self.opens_bores_at_foot
+        )
 
     @property
     def axes(self) -> PrinterAxes | None:
@@ -306,6 +319,7 @@ def plan(
         source=rule.in_words(),
         source_sha256=None,
         axes=_about_the_part(rule.axes, inspection.part.mesh),
+        foot=_checked_foot(rule.foot, inspection.part.mesh),
     )
     return decided if isinstance(rule, ByHand) else _foretold(decided, rule, inspection)
 
@@ -320,6 +334,18 @@ def _foretold(decided: Plan, rule: Calibrated, inspection: Inspection) -> Plan:
         intents_source=rule.intents.source if rule.intents else None,
         intents_sha256=rule.intents.sha256 if rule.intents else None,
     )
+
+
+def _checked_foot(foot: Foot | None, mesh: Mesh) -> Foot | None:
+    if foot is None or foot.growth == 0:
+        return None
+    high = float(np.ptp(mesh.bounds[:, 2]))
+    if not 0 < foot.height < high:
+        raise OptionError(
+            f"the foot is {foot.height:g} mm high and the part {high:g} mm: give the "
+            "height of the layers that spread, or leave the foot as it is"
+        )
+    return foot
 
 
 def _about_the_part(axes: PrinterAxes | None, mesh: Mesh) -> PrinterAxes | None:
@@ -338,7 +364,7 @@ def _with_overrides(
 ) -> Callable[[Feature], Correction]:
     def decide_or_obey(feature: Feature) -> Correction:
         if feature.id in keep:
-            return _left_alone(feature, "kept as asked")
+            return replace(_left_alone(feature, "kept as asked"), is_kept=True)
         if feature.id in sizes:
             size = sizes[feature.id] * _stretch(rule.axes, feature)
             return _set_to(feature, size)

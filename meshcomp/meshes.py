@@ -89,6 +89,13 @@ class Mesh:
         """Return the same triangles on other vertices, (n, 3) float, mm."""
         return Mesh(np.asarray(vertices, dtype=np.float64), self.faces)
 
+    def compact(self) -> Mesh:
+        """Return the same triangles without vertices of no face."""
+        used = np.zeros(len(self.vertices), dtype=bool)
+        used[self.faces] = True
+        place = np.cumsum(used) - 1
+        return Mesh(self.vertices[used], place[self.faces])
+
     def to_trimesh(self) -> trimesh.Trimesh:
         """Return a `trimesh.Trimesh` of the same vertices and faces, in mm."""
         import trimesh

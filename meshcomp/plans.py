@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from meshcomp.printer_axes import PrinterAxes
 
-__all__ = ["Correction", "Outlook", "Plan"]
+__all__ = ["Correction", "Foot", "Outlook", "Plan"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +54,7 @@ class Correction:
     offset: float
     reason: str  # which rule decided, or why the feature is left alone
     is_left_alone: bool = False
+    is_kept: bool = False  # as asked: nothing at all is done to it
     stretch: float = 1.0  # drawn by the printer's axes over the mesh size
     flags: tuple[str, ...] = ()  # e.g. "outside the measured sizes 2 to 30 mm"
     outlook: Outlook | None = None  # None: no calibration was given
@@ -72,6 +73,29 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Foot:
+    """By how much the first layers spread, to be drawn in."""
+
+    growth: float  # a side, at the bed, mm
+    height: float  # up to which layers spread, mm
+    opens_bores: bool = False  # whether inside walls are widened there too
+
+    def in_words(self) -> str:
+        """Say what is done.
+
+        Examples
+        --------
+        >>> Foot(growth=0.115, height=0.4).in_words()
+        'the foot is drawn in by 0.115 mm a side at the bed, by less up to 0.4 mm'
+        """
+        bores = ", and bores are opened there" if self.opens_bores else ""
+        return (
+            f"the foot is drawn in by {self.growth:g} mm a side at the bed, by less up to "
+            f"{self.height:g} mm{bores}"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """One correction per feature, and the numbers they came from."""
 
@@ -79,6 +103,7 @@ class Plan:
     source: str  # in words: "by hand: ..." or the calibration's conditions
     source_sha256: str | None  # of the calibration file
     axes: PrinterAxes | None = None  # errors of the axes to undo in the end
+    foot: Foot | None = None
     intents_source: str | None = None  # the plan file
     intents_sha256: str | None = None
 

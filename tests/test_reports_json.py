@@ -141,6 +141,7 @@ def test_a_record_tells_where_everything_came_from():
         "source": "invented printer, PLA, 0.2 mm layers",
         "calibration_sha256": "fedcba9876543210" * 4,
         "axes": None,
+        "foot": None,
     }
     assert report["written"] == {
         "path": "cover-plate.compensated.stl",

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meshcomp.cli.axes import parse_axes
 from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson, parse_sizes
+from meshcomp.cli.whole import parse_axes, parse_foot
 from meshcomp.errors import NotASolidError, OptionError
 
 if TYPE_CHECKING:
@@ -74,6 +74,19 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
             help='Opening by nominal diameter d, such as "0.12 + 0.45/d".',
         ),
     ] = None,
+    flare: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="What the first layers spread by, per side."),
+    ] = None,
+    flare_height: Annotated[
+        float, typer.Option(metavar="MM", help="Height up to which they spread.")
+    ] = 0.4,
+    flare_bores: Annotated[  # noqa: FBT002
+        bool, typer.Option("--flare-bores", help="Open bores and pockets there too.")
+    ] = False,
+    foot: Annotated[  # noqa: FBT002
+        bool, typer.Option(help="Draw in the foot by the flare, where it is calibrated.")
+    ] = True,
     axis_scale: Annotated[
         str | None,
         typer.Option(metavar="X,Y[,Z]", help="Scales of the axes, drawn over asked for."),
@@ -111,6 +124,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         "boss_growth": boss_growth,
         "bore_law": bore_law,
         "axes": parse_axes(axis_scale, axis_skew),
+        "foot": parse_foot(flare, flare_height, opens_bores=flare_bores),
     }
     given = {name: value for name, value in by_hand.items() if value is not None}
     sizes = parse_sizes(set_ or [])
@@ -118,7 +132,14 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     if in_place and out is not None:
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
-    rule = _rule((calibration, plan), given, needs_none=bool(sizes), undoes_axes=axes)
+    rule = _rule(
+        (calibration, plan),
+        given,
+        needs_none=bool(sizes),
+        undoes_axes=axes,
+        draws_in_foot=foot,
+        opens_bores_at_foot=flare_bores,
+    )
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
     record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
@@ -144,7 +165,7 @@ def _rule(
     given: dict[str, Any],
     *,
     needs_none: bool,
-    undoes_axes: bool,
+    **whole: Any,
 ) -> ByHand | Calibrated:
     """Make the rule from a calibration file or from what was given by hand."""
     from meshcomp.corrections import ByHand
@@ -156,7 +177,7 @@ def _rule(
             f"-c and {names} together: give a calibration, or corrections by hand"
         )
     if calibration is not None:
-        return _calibrated(calibration, plan, undoes_axes=undoes_axes)
+        return _calibrated(calibration, plan, **whole)
     if plan is not None:
         raise typer.BadParameter(
             "--plan needs -c CALIBRATION.json: what is aimed at in print has to be known "
@@ -170,7 +191,7 @@ def _rule(
     return ByHand(**given)
 
 
-def _calibrated(calibration: Path, plan: Path | None, *, undoes_axes: bool) -> Calibrated:
+def _calibrated(calibration: Path, plan: Path | None, **whole: Any) -> Calibrated:
     from meshcomp.calibration.record import read_calibration
     from meshcomp.corrections import Calibrated
 
@@ -186,7 +207,7 @@ def _calibrated(calibration: Path, plan: Path | None, *, undoes_axes: bool) -> C
         sha256=record.sha256,
         intents=intents,
         feels=record.feels,
-        undoes_axes=undoes_axes,
+        **whole,
     )
 
 

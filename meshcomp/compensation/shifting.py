@@ -17,9 +17,9 @@ from meshcomp._vectors import dot, unit
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 
-__all__ = ["displacements"]
+__all__ = ["LEVEL_LIMIT", "Corners", "corners_of", "displacements", "horizontal_motion"]
 
-_LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
+LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
 _UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
 _SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
 _SLIVER = 1e-3  # weight: less is no wall to go by
@@ -32,8 +32,8 @@ _STEPS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Corners:
-    """Face corners with what they ask for: a row each."""
+class Corners:
+    """Corners of faces that are not level, with what they ask for: a row each."""
 
     vertex: NDArray[np.int64]
     normal: NDArray[np.float64]  # (c, 3) unit
@@ -66,15 +66,15 @@ def displacements(
     on_round = np.zeros(len(mesh.vertices), dtype=bool)
     on_round[wanted.vertex] = True
     plain = ~on_round[corners.vertex]
-    level = np.hypot(*corners.normal[:, :2].T) <= _LEVEL_LIMIT
-    moved[:, :2] = _plain(len(mesh.vertices), _pick(corners, plain & ~level))
+    level = np.hypot(*corners.normal[:, :2].T) <= LEVEL_LIMIT
+    moved[:, :2] = horizontal_motion(len(mesh.vertices), _pick(corners, plain & ~level))
     if len(wanted.vertex):
         _round(mesh, _pick(corners, ~plain), wanted, moved)
     return moved
 
 
-def _pick(corners: _Corners, rows: NDArray[np.bool_]) -> _Corners:
-    return _Corners(
+def _pick(corners: Corners, rows: NDArray[np.bool_]) -> Corners:
+    return Corners(
         corners.vertex[rows],
         corners.normal[rows],
         corners.offset[rows],
@@ -83,24 +83,48 @@ def _pick(corners: _Corners, rows: NDArray[np.bool_]) -> _Corners:
     )
 
 
-def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> _Corners:
+def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> Corners:
     """Rows of the faces that are no part of a cylinder."""
     faces = np.flatnonzero(~wanted.is_round)
+    offsets = np.repeat(wanted.offset[faces, None], 3, axis=1)
+    return corners_of(mesh, faces, normals[faces], offsets, wanted.is_straight[faces])
+
+
+def corners_of(
+    mesh: Mesh,
+    faces: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    offsets: NDArray[np.float64],
+    is_straight: NDArray[np.bool_],
+) -> Corners:
+    """Return a row for each corner of some faces.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    faces : (k,) int
+    normals : (k, 3) float
+        Unit, as steady as can be had.
+    offsets : (k, 3) float
+        What each corner is asked for, mm.
+    is_straight : (k,) bool
+        Whether a face is part of a straight wall.
+    """
     points = mesh.vertices[mesh.faces[faces]]
     to_next = unit(np.roll(points, -1, axis=1) - points)
     to_last = unit(np.roll(points, 1, axis=1) - points)
     angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
     steady = np.minimum(1.0, (mesh.heights[faces] / _RELIABLE_HEIGHT) ** 2)
-    return _Corners(
+    return Corners(
         mesh.faces[faces].ravel(),
-        np.repeat(normals[faces], 3, axis=0),
-        np.repeat(wanted.offset[faces], 3),
+        np.repeat(normals, 3, axis=0),
+        offsets.ravel(),
         (angles * steady[:, None]).ravel(),
-        np.repeat(wanted.is_straight[faces], 3),
+        np.repeat(is_straight, 3),
     )
 
 
-def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
+def horizontal_motion(count: int, corners: Corners) -> NDArray[np.float64]:
     """Horizontal motion of vertices on no cylinder, (count, 2).
 
     Upright walls come first: where a sloping face wants something else, as over an edge
@@ -119,7 +143,7 @@ def _plain(count: int, corners: _Corners) -> NDArray[np.float64]:
 
 
 def _aside(
-    count: int, motion: NDArray[np.float64], walls: _Corners, slopes: _Corners
+    count: int, motion: NDArray[np.float64], walls: Corners, slopes: Corners
 ) -> NDArray[np.float64]:
     """Solve for what slopes ask along upright walls that are all parallel, (count, 2)."""
     xx, xy, yy = _matrix(count, walls)
@@ -144,7 +168,7 @@ def _aside(
 
 
 def _matrix(
-    count: int, corners: _Corners
+    count: int, corners: Corners
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Sum w u uᵀ at each vertex: xx, xy, yy."""
     horizontal = np.hypot(*corners.normal[:, :2].T)
@@ -157,7 +181,7 @@ def _matrix(
     return total(u[:, 0] ** 2), total(u[:, 0] * u[:, 1]), total(u[:, 1] ** 2)
 
 
-def _solved(count: int, corners: _Corners) -> NDArray[np.float64]:
+def _solved(count: int, corners: Corners) -> NDArray[np.float64]:
     """Least-squares motion by all of some walls, (count, 2)."""
     horizontal = np.hypot(*corners.normal[:, :2].T)
     u = corners.normal[:, :2] / horizontal[:, None]
@@ -203,7 +227,7 @@ def _is_weak(
 
 
 def _along_straight(
-    count: int, corners: _Corners, u: NDArray[np.float64], weight: NDArray[np.float64]
+    count: int, corners: Corners, u: NDArray[np.float64], weight: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Motion along the normal of the straight wall at each vertex, (count, 2)."""
     w = weight * corners.is_straight
@@ -240,14 +264,14 @@ def _solve_2x2(
 
 
 def _round(
-    mesh: Mesh, corners: _Corners, wanted: Targets, moved: NDArray[np.float64]
+    mesh: Mesh, corners: Corners, wanted: Targets, moved: NDArray[np.float64]
 ) -> None:
     """Move the vertices on cylinders, by Gauss-Newton steps; fills rows of `moved`."""
     vertices, index = np.unique(wanted.vertex, return_inverse=True)
     of_corner = np.searchsorted(vertices, corners.vertex)
     rows = np.concatenate([index, of_corner])
     horizontal = np.hypot(*corners.normal[:, :2].T)
-    asked = np.where(horizontal > _LEVEL_LIMIT, corners.offset * horizontal, 0.0)
+    asked = np.where(horizontal > LEVEL_LIMIT, corners.offset * horizontal, 0.0)
     weights = np.concatenate([np.full(len(index), np.pi), corners.weight])
     free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
     from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
@@ -279,7 +303,7 @@ def _radial(
 
 def _free_heights(
     count: int,
-    at_corners: tuple[NDArray[np.int64], _Corners],
+    at_corners: tuple[NDArray[np.int64], Corners],
     at_rows: tuple[NDArray[np.int64], Targets],
 ) -> NDArray[np.bool_]:
     """Vertices whose height may change: on lying cylinders, or on a sloping face."""
@@ -291,10 +315,10 @@ def _free_heights(
     free[index[lying]] = True
     of_corner, corners = at_corners
     horizontal = np.hypot(*corners.normal[:, :2].T)
-    sloping = (horizontal > _LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > _LEVEL_LIMIT)
+    sloping = (horizontal > LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > LEVEL_LIMIT)
     free[of_corner[sloping & (corners.weight > 0)]] = True
     # What lies on a level face stays on it, to the last bit.
-    level = (horizontal <= _LEVEL_LIMIT) & (corners.weight > _SLIVER)
+    level = (horizontal <= LEVEL_LIMIT) & (corners.weight > _SLIVER)
     free[of_corner[level]] = False
     return free
 

@@ -45,7 +45,9 @@ def _length(stretches: NDArray[np.float64]) -> float:
     return float((stretches[:, 1] - stretches[:, 0]).sum())
 
 
-def places_of(feature: Feature, mesh: Mesh, frame: NDArray[np.float64]) -> list[Place]:
+def places_of(
+    feature: Feature, mesh: Mesh, frame: NDArray[np.float64], above: float = -np.inf
+) -> list[Place]:
     """Choose heights that show as much of a feature as can be had, in all of its pieces.
 
     Parameters
@@ -56,6 +58,8 @@ def places_of(feature: Feature, mesh: Mesh, frame: NDArray[np.float64]) -> list[
         In which it was found.
     frame : (3, 3) float
         Unit rows, the last one the direction along which heights count.
+    above : float
+        Height below which a feature is not to be measured, mm.
 
     Returns
     -------
@@ -65,6 +69,7 @@ def places_of(feature: Feature, mesh: Mesh, frame: NDArray[np.float64]) -> list[
     """
     local = mesh.vertices[mesh.faces[feature.faces]] @ frame.T
     pieces = _pieces(feature, local, frame)
+    pieces[:, 0] = np.maximum(pieces[:, 0], above)
     pieces = pieces[np.argsort(pieces[:, 0] - pieces[:, 1], kind="stable")]
     pieces = pieces[pieces[:, 1] - pieces[:, 0] > _LEAST_PIECE][:_MOST_PIECES]
     each = max(3 - len(pieces), 0) + 1

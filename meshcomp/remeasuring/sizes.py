@@ -60,7 +60,8 @@ def achieved_sizes(
     measured: dict[str, AchievedSize] = {}
     for frame, mine in _by_frame(features):
         looks = [
-            _Look(f, plan.of(f.id), frame, tuple(places_of(f, source, frame))) for f in mine
+            _Look(f, plan.of(f.id), frame, tuple(places_of(f, source, frame, above)))
+            for f, above in ((f, _above(f, frame, plan, source)) for f in mine)
         ]
         found = _sizes(solid, looks)
         doubtful = [
@@ -75,6 +76,15 @@ def achieved_sizes(
         for look, sizes in zip(looks, found, strict=True):
             measured[look.feature.id] = _judged(look, sizes, before.get(look))
     return tuple(measured[feature.id] for feature in features)
+
+
+def _above(feature: Feature, frame: NDArray[np.float64], plan: Plan, source: Mesh) -> float:
+    """Height above which a feature has its size: its foot may be drawn in below."""
+    foot = plan.foot
+    is_upright = abs(float(frame[2, 2])) > 1 - 1e-9
+    if foot is None or not is_upright or (feature.is_internal and not foot.opens_bores):
+        return -np.inf
+    return float(source.bounds[0, 2]) + foot.height
 
 
 def _by_frame(features: list[Feature]) -> list[tuple[NDArray[np.float64], list[Feature]]]:

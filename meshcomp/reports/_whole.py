@@ -9,12 +9,14 @@ from meshcomp.printer_axes import PrinterAxes
 from meshcomp.reports import _numbers as numbers
 from meshcomp.results import Record
 
-__all__ = ["axes_json", "whole_sentences"]
+__all__ = ["axes_json", "foot_json", "whole_sentences"]
 
 
 def whole_sentences(record: Record) -> list[str]:
     """Say what was done beyond single features."""
-    return list(_axes_sentences(record))
+    foot = record.plan.foot
+    words = [] if foot is None else [f"At the end of the walls, {foot.in_words()}."]
+    return [*words, *_axes_sentences(record)]
 
 
 def _axes_sentences(record: Record) -> Iterator[str]:
@@ -39,4 +41,16 @@ def axes_json(record: Record) -> dict[str, Any] | None:
         "skew": axes.skew,
         "centre": list(axes.centre),
         "largest_displacement": axes.largest_shift(record.inspection.part.mesh.bounds),
+    }
+
+
+def foot_json(record: Record) -> dict[str, Any] | None:
+    """Return how the foot was drawn in, or None."""
+    foot = record.plan.foot
+    if foot is None:
+        return None
+    return {
+        "growth": foot.growth,
+        "height": foot.height,
+        "opens_bores": foot.opens_bores,
     }

@@ -15,7 +15,7 @@ from meshcomp.parts import Part, Piece
 from meshcomp.plans import Outlook, Plan
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
-from meshcomp.reports._whole import axes_json
+from meshcomp.reports._whole import axes_json, foot_json
 from meshcomp.results import Limit, Record
 from meshcomp.stands import Stand
 
@@ -185,6 +185,7 @@ def _plan(record: Record) -> dict[str, Any]:
         "source": plan.source,
         "calibration_sha256": plan.source_sha256,
         "axes": axes_json(record),
+        "foot": foot_json(record),
     }
 
 

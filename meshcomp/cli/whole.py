@@ -1,4 +1,4 @@
-"""Errors of a printer's axes as options."""
+"""What is done to a part as a whole, as options: errors of the axes, the foot."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 from meshcomp.errors import OptionError
 
 if TYPE_CHECKING:
+    from meshcomp.plans import Foot
     from meshcomp.printer_axes import PrinterAxes
 
-__all__ = ["parse_axes"]
+__all__ = ["parse_axes", "parse_foot"]
 
 _MOST_SCALE = 0.1
 _MOST_SKEW = 100.0  # mm/m
+_MOST_FLARE = 1.0  # mm
 
 
 def parse_axes(scale: str | None, skew: float | None) -> PrinterAxes | None:
@@ -50,3 +52,23 @@ def _factor(text: str) -> float:
             "is asked for, such as 1.002"
         )
     return value
+
+
+def parse_foot(flare: float | None, height: float, *, opens_bores: bool) -> Foot | None:
+    """Read what the first layers spread by, mm; None where they do not.
+
+    Raises
+    ------
+    OptionError
+        If that is more than first layers can spread.
+    """
+    from meshcomp.plans import Foot
+
+    if not flare:
+        return None
+    if not 0 < flare <= _MOST_FLARE:
+        raise OptionError(
+            f"--flare {flare:g}: first layers spread by 0 to {_MOST_FLARE:g} mm a side; "
+            "give a length above zero"
+        )
+    return Foot(growth=flare, height=height, opens_bores=opens_bores)

@@ -1,0 +1,50 @@
+"""Move vertices, rounded as they will be written, and make worn regions anew."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.compensation.charts import Charts
+from meshcomp.compensation.flattening import flattened
+from meshcomp.compensation.refining import Refined
+
+__all__ = ["moved_by"]
+
+
+def moved_by(
+    charts: Charts, refined: Refined, d: NDArray[np.float64], share: NDArray[np.float64]
+) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
+    """Move the vertices of a refined mesh by a share of d.
+
+    Parameters
+    ----------
+    charts : Charts
+        Regions of the refined faces.
+    refined : Refined
+    d : (n, 3) float
+        Displacements, mm; a vertex that is not displaced keeps every bit.
+    share : (k,) float
+        Of d, for the first k vertices.
+
+    Returns
+    -------
+    flat : Refined
+        The moved mesh, its worn regions triangulated anew.
+    of_face : (m,) int
+        Region of each of its faces.
+    changed : (m,) bool
+        Faces with a moved corner, or made anew.
+    """
+    mesh = refined.mesh
+    d = d.copy()
+    d[: len(share)] *= share[:, None]
+    # What will be written has 32 bits: what is judged has them too.
+    rounded = (mesh.vertices + d).astype(np.float32).astype(np.float64)
+    shifted = np.where(d != 0, rounded, mesh.vertices)
+    new = np.arange(len(mesh.vertices)) >= refined.old_vertices
+    shifted[new] = rounded[new]
+    changed = (d != 0).any(axis=1) | new
+    touched = changed[mesh.faces].any(axis=1)
+    flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched)
+    return flat, of_face, changed[flat.mesh.faces].any(axis=1) | fresh
