@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.inspections import Inspection, SolidState
+from meshcomp.layers import LayerReport
 from meshcomp.parts import Part
 from meshcomp.plans import Plan
+from meshcomp.seams import SeamReport
 
 __all__ = [
     "AchievedSize",
@@ -44,6 +46,8 @@ class Compensated:
     limits: tuple[Limit, ...]
     predicted_volume_change: float  # mm³, from area times offset
     moved_volume: float  # mm³, what is added and what is taken away, together
+    layers: LayerReport | None = None  # of the part as drawn, with its moves
+    seams: SeamReport | None = None  # the grooves that were cut
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,8 @@ class Record:
     written_sha256: str | None
     version: str
     surface: Surface | None = None
+    layers: LayerReport | None = None  # None: the layer height is not known
+    seams: SeamReport | None = None  # None: no grooves were asked for
 
     @property
     def conforms(self) -> bool:

@@ -15,6 +15,7 @@ from meshcomp.crossings import crossing_pairs
 from meshcomp.files.precision import as_held, holding_limit
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection, SolidState
+from meshcomp.layering import height_checks
 from meshcomp.parts import Part
 from meshcomp.plans import Plan
 from meshcomp.remeasuring import BORE_LIMIT, WALL_LIMIT, achieved_sizes
@@ -63,7 +64,7 @@ def verify(inspection: Inspection, result: Compensated, written: Part) -> Verifi
         sizes=sizes,
         checks=_checks(inspection, result, written, solid),
         solid=solid,
-        volume_change=volume - inspection.solid.volume,
+        volume_change=volume - _volume_before(inspection, result),
         predicted_volume_change=result.predicted_volume_change,
     )
 
@@ -83,7 +84,7 @@ def _volume_factor(plan: Plan) -> float:
 def _checks(
     inspection: Inspection, result: Compensated, written: Part, solid: SolidState
 ) -> tuple[Check, ...]:
-    before = inspection.solid
+    before, drawn = inspection.solid, _as_drawn(written, result.plan)
     return (
         Check(
             name="closed solid",
@@ -91,10 +92,17 @@ def _checks(
             figure=f"{solid.triangles} triangles, every edge shared by two",
         ),
         _bodies_check(before, solid),
-        _height_check(inspection, written, result.plan),
-        _volume_check(before, solid, result),
+        _height_check(inspection, result, written),
+        *(() if result.layers is None else height_checks(result.layers, drawn)),
+        _volume_check(_volume_before(inspection, result), solid, result),
         _crossing_check(inspection, result, written),
     )
+
+
+def _volume_before(inspection: Inspection, result: Compensated) -> float:
+    """Volume of the part as drawn, before any height moved, mm³."""
+    moves = None if result.layers is None else result.layers.moves
+    return inspection.solid.volume if moves is None else moves.volume_before
 
 
 def _bodies_check(before: SolidState, after: SolidState) -> Check:
@@ -112,23 +120,27 @@ def _bodies_in_words(solid: SolidState) -> str:
     return f"{bodies} and {solid.genus} through hole{'' if solid.genus == 1 else 's'}"
 
 
-def _height_check(inspection: Inspection, written: Part, plan: Plan) -> Check:
-    old, new = inspection.part.mesh.bounds[:, 2], written.mesh.bounds[:, 2]
-    if plan.axes is not None:
-        old = plan.axes.undone(inspection.part.mesh.bounds)[:, 2]
+def _height_check(inspection: Inspection, result: Compensated, written: Part) -> Check:
+    planned, new = inspection.part.mesh.bounds[:, 2], written.mesh.bounds[:, 2]
+    if result.plan.axes is not None:
+        planned = result.plan.axes.undone(inspection.part.mesh.bounds)[:, 2]
     # What the file's format cannot tell apart is not a change.
-    away = np.abs(as_held(written, old) - new)
+    away = np.abs(as_held(written, planned) - new)
+    moves = None if result.layers is None else result.layers.moves
+    low, high = planned if moves is None else moves.bounds_before
+    by_plan = "" if moves is None else f", planned {planned[0]:.4f} to {planned[1]:.4f}"
     return Check(
-        name="height unchanged",
+        name="height unchanged" if moves is None else "height as planned",
         passed=bool((away <= holding_limit(written)).all()),
-        figure=f"from {new[0]:.4f} to {new[1]:.4f} mm, before {old[0]:.4f} to {old[1]:.4f}",
+        figure=f"from {new[0]:.4f} to {new[1]:.4f} mm{by_plan}, before {low:.4f} to "
+        f"{high:.4f}",
     )
 
 
-def _volume_check(before: SolidState, after: SolidState, result: Compensated) -> Check:
-    change = after.volume * _volume_factor(result.plan) - before.volume
+def _volume_check(before: float, after: SolidState, result: Compensated) -> Check:
+    change = after.volume * _volume_factor(result.plan) - before
     predicted = result.predicted_volume_change
-    limit = _VOLUME_SHARE * result.moved_volume + _VOLUME_PART * before.volume
+    limit = _VOLUME_SHARE * result.moved_volume + _VOLUME_PART * before
     limited = " (some offsets were limited)" if result.limits else ""
     return Check(
         name="volume change as predicted",

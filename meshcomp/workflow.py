@@ -7,6 +7,7 @@ import hashlib
 import json
 import os
 import secrets
+from dataclasses import replace
 from pathlib import Path
 
 from meshcomp._version import __version__
@@ -18,6 +19,8 @@ from meshcomp.files.atomic import resolved, save_atomically, take_name
 from meshcomp.files.writing import refuse_source
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
+from meshcomp.layering import looked_at, with_layers
+from meshcomp.layers import LayerWish
 from meshcomp.parts import Part
 from meshcomp.plans import Plan
 from meshcomp.reports import record_html, record_json
@@ -44,7 +47,13 @@ def output_path(path: str | os.PathLike[str]) -> Path:
     return source.with_name(f"{source.stem}.compensated{source.suffix}")
 
 
-def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
+def plan_part(
+    part: Part,
+    rule: Rule,
+    *,
+    layers: LayerWish | None = None,
+    **overrides: object,
+) -> Record:
     """Inspect a part and decide its corrections, without making anything.
 
     Parameters
@@ -53,6 +62,8 @@ def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
         As read by `meshcomp.read`.
     rule : ByHand or Calibrated
         Where the numbers come from.
+    layers : LayerWish, optional
+        The layers it is printed in, and which faces to move onto them.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -64,9 +75,10 @@ def plan_part(part: Part, rule: Rule, **overrides: object) -> Record:
     >>> [f"{c.feature_id} {c.correction:+.2f} mm" for c in record.plan.corrections]
     ['bore-01 +0.15 mm', 'boss-01 +0.00 mm']
     """
-    inspection = inspect(part)
+    source = inspect(part)
+    inspection, report = looked_at(source, layers, rule.axes)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
-    return _record(inspection, decided)
+    return replace(_record(inspection, decided), inspection=source, layers=report)
 
 
 def compensate_part(
@@ -75,6 +87,7 @@ def compensate_part(
     rule: Rule,
     *,
     in_place: bool = False,
+    layers: LayerWish | None = None,
     **overrides: object,
 ) -> Record:
     """Compensate a part, write it, read it back and prove it.
@@ -89,6 +102,8 @@ def compensate_part(
         Where the numbers come from.
     in_place : bool, optional
         Whether `out` may be the file that the part was read from.
+    layers : LayerWish, optional
+        The layers it is printed in, and which faces to move onto them.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -119,11 +134,13 @@ def compensate_part(
     target = Path(out)
     if not in_place:
         refuse_source(part, target)
-    inspection = inspect(part)
+    source = inspect(part)
+    inspection, report = looked_at(source, layers, rule.axes)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
-    result = compensate(inspection, decided)
+    result = with_layers(compensate(inspection, decided), report)
     verification, digest = _written(inspection, result, target)
-    return _record(inspection, decided, made=(result, verification, target, digest))
+    record = _record(inspection, decided, made=(result, verification, target, digest))
+    return replace(record, inspection=source, layers=report)
 
 
 def _written(

@@ -157,8 +157,17 @@ def write_calibration(calibration: Calibration, path: str | Path) -> None:
         studies=calibration.studies,
         readings=calibration.readings,
     )
-    text = record.model_dump_json(by_alias=True, indent=1)
+    text = record.model_dump_json(by_alias=True, indent=1, exclude=_not_said(calibration))
     save_atomically(path, (text + "\n").encode())
+
+
+def _not_said(calibration: Calibration) -> dict[str, set[str]]:
+    """Fields left out of the file where they say nothing: older versions refuse them."""
+    return {
+        "conditions": {"first_layer"}
+        if calibration.conditions.first_layer is None
+        else set()
+    }
 
 
 def _law_record(law: SizeLaw) -> _LawRecord:

@@ -33,6 +33,7 @@ class Conditions:
     date: str = ""  # year-month-day
     notes: str = ""
     is_invented: bool = False  # an example, measured on no printer
+    first_layer: float | None = None  # mm; None: as high as the others
 
     def in_words(self) -> str:
         """Return the conditions as one line."""
@@ -40,6 +41,8 @@ class Conditions:
             f"{self.printer}, {self.material}, nozzle {self.nozzle:g} mm, layers "
             f"{self.layer_height:g} mm, lines {self.line_width:g} mm"
         )
+        if self.first_layer is not None:
+            words += f", first layer {self.first_layer:g} mm"
         words += f", {self.date}" if self.date else ""
         return words + (" (invented example)" if self.is_invented else "")
 

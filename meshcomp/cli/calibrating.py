@@ -68,6 +68,9 @@ def calibrate(  # noqa: PLR0913, PLR0917 - each is an option
     nozzle: Annotated[float, typer.Option(metavar="MM", help="Nozzle.")] = 0.4,
     layer_height: Annotated[float, typer.Option(metavar="MM", help="Layer height.")] = 0.2,
     line_width: Annotated[float, typer.Option(metavar="MM", help="Line width.")] = 0.44,
+    first_layer: Annotated[
+        float | None, typer.Option(metavar="MM", help="First layer, if it is another.")
+    ] = None,
     date: Annotated[str, typer.Option(help="Year-month-day.")] = "",
     notes: Annotated[str, typer.Option(help="To be kept in the record.")] = "",
     update: Annotated[
@@ -97,6 +100,7 @@ def calibrate(  # noqa: PLR0913, PLR0917 - each is an option
         line_width=line_width,
         date=date,
         notes=notes,
+        first_layer=first_layer,
     )
     if previous is not None and printer == material == "not stated":
         conditions = previous.conditions

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson, parse_sizes
+from meshcomp.cli.extras import SnapHeights, SnapOnly, calibration_of, layer_wish
+from meshcomp.cli.options import (
+    FirstLayer,
+    LayerHeight,
+    NoRepair,
+    PartPath,
+    Unit,
+    Up,
+    WantsJson,
+    parse_sizes,
+)
 from meshcomp.cli.whole import parse_axes, parse_foot
 from meshcomp.errors import NotASolidError, OptionError
 
@@ -105,6 +115,10 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         list[str] | None,
         typer.Option("--set", metavar="ID=SIZE", help="Give a feature this mesh size."),
     ] = None,
+    layer_height: LayerHeight = None,
+    first_layer: FirstLayer = None,
+    snap_heights: SnapHeights = False,  # noqa: FBT002
+    snap_only: SnapOnly = None,
     unit: Unit = None,
     up: Up = None,
     no_repair: NoRepair = False,  # noqa: FBT002
@@ -132,15 +146,24 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     if in_place and out is not None:
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
+    wishes = {
+        "layers": layer_wish(
+            (layer_height, first_layer),
+            calibration_of(calibration),
+            snap=snap_heights,
+            only=snap_only or [],
+        )
+    }
+    needs_none = bool(sizes) or snap_heights or bool(snap_only)
     rule = _rule(
         (calibration, plan),
         given,
-        needs_none=bool(sizes),
+        needs_none=needs_none,
         undoes_axes=axes,
         draws_in_foot=foot,
         opens_bores_at_foot=flare_bores,
     )
-    overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes}
+    overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes, **wishes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
     record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
     _show(record, as_json=as_json, dry_run=dry_run)

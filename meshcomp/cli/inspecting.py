@@ -8,10 +8,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson
+from meshcomp.cli.options import (
+    FirstLayer,
+    LayerHeight,
+    NoRepair,
+    PartPath,
+    Unit,
+    Up,
+    WantsJson,
+    layer_grid,
+)
 
 if TYPE_CHECKING:
     from meshcomp.inspections import Inspection
+    from meshcomp.layers import LayerGrid, LayerReport
 
 __all__ = ["inspect"]
 
@@ -33,6 +43,8 @@ def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
             "--out", "-o", metavar="TOML", help="Where the plan file goes; else shown."
         ),
     ] = None,
+    layer_height: LayerHeight = None,
+    first_layer: FirstLayer = None,
     as_json: WantsJson = False,  # noqa: FBT002
 ) -> None:
     """List the bores, bosses and walls of a part, and the state of its solid."""
@@ -42,15 +54,26 @@ def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
 
     if out is not None and not plan_template:
         raise typer.BadParameter("-o goes with --plan-template")
+    grid = layer_grid(layer_height, first_layer)
     inspection = inspect_part(
         read_sound_part(part, unit=unit, up=up, repairs=not no_repair)
     )
+    layers = _layers(inspection, grid)
     if plan_template:
         _write_template(inspection, out)
     elif as_json:
-        typer.echo(json.dumps(inspection_json(inspection), indent=1, allow_nan=False))
+        found = inspection_json(inspection, layers)
+        typer.echo(json.dumps(found, indent=1, allow_nan=False))
     else:
-        typer.echo(inspection_text(inspection))
+        typer.echo(inspection_text(inspection, layers))
+
+
+def _layers(inspection: Inspection, grid: LayerGrid | None) -> LayerReport | None:
+    if grid is None:
+        return None
+    from meshcomp.layering import layer_report
+
+    return layer_report(inspection, grid)
 
 
 def _write_template(inspection: Inspection, out: Path | None) -> None:

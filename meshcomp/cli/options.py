@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from meshcomp.errors import OptionError
 
-__all__ = ["NoRepair", "PartPath", "Unit", "Up", "WantsJson", "parse_sizes"]
+if TYPE_CHECKING:
+    from meshcomp.layers import LayerGrid
+
+__all__ = [
+    "FirstLayer",
+    "LayerHeight",
+    "NoRepair",
+    "PartPath",
+    "Unit",
+    "Up",
+    "WantsJson",
+    "layer_grid",
+    "parse_sizes",
+]
 
 PartPath = Annotated[
     Path, typer.Argument(metavar="PART", help="Mesh file: .stl, .3mf, .obj or .ply.")
@@ -27,6 +40,18 @@ Up = Annotated[
 ]
 NoRepair = Annotated[
     bool, typer.Option("--no-repair", help="Refuse a mesh that needs repair at once.")
+]
+LayerHeight = Annotated[
+    float | None,
+    typer.Option(
+        metavar="MM", help="Layer height: list the level faces that lie on no layer."
+    ),
+]
+FirstLayer = Annotated[
+    float | None,
+    typer.Option(
+        metavar="MM", help="Height of the first layer. [default: the layer height]"
+    ),
 ]
 WantsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")]
 
@@ -52,3 +77,21 @@ def parse_sizes(settings: list[str]) -> dict[str, float]:
             )
         sizes[name] = size
     return sizes
+
+
+def layer_grid(layer_height: float | None, first_layer: float | None) -> LayerGrid | None:
+    """Make the grid of layers, or None where the layer height is not known.
+
+    Raises
+    ------
+    OptionError
+        If a height cannot be right, or the first layer's is given alone.
+    """
+    if layer_height is None:
+        if first_layer is not None:
+            raise OptionError("--first-layer needs --layer-height MM beside it")
+        return None
+    from meshcomp.layers import LayerGrid
+
+    first = layer_height if first_layer is None else first_layer
+    return LayerGrid(layer_height=layer_height, first_layer=first)

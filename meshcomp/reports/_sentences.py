@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from meshcomp.inspections import Inspection, StandCount
 from meshcomp.outlooks import PRESSED
 from meshcomp.parts import Part
 from meshcomp.presses import CAUTIONS as PRESS_CAUTIONS
+from meshcomp.reports._extras import extra_words
 from meshcomp.reports._numbers import count, span
 from meshcomp.reports._rows import Row, grouped, rows_of
 from meshcomp.results import Record, Verification
@@ -61,6 +62,11 @@ class Verdict:
 
 def verdict(record: Record) -> Verdict:
     """Say what changed, by how much, and whether it is proved."""
+    outcome = _outcome(record)
+    return replace(outcome, sentence=f"{outcome.sentence}{extra_words(record)}")
+
+
+def _outcome(record: Record) -> Verdict:
     rows = rows_of(record)
     if record.written is None:
         return _plan_only(rows)

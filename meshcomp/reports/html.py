@@ -13,6 +13,7 @@ from meshcomp.reports._intent_lines import (
     shortfalls,
     warnings_of,
 )
+from meshcomp.reports._layers import layer_cells
 from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
@@ -76,6 +77,7 @@ def record_html(record: Record) -> str:
         minds=warnings_of(record.plan),
         dashes=dash_reasons(record, rows),
         left_alone=left_alone(rows),
+        layers=layer_cells(record.layers),
         solids=_solids(record),
         repairs=repair_sentences(record.inspection.part),
         stands=stand_sentences(record.inspection.part, record.inspection.stands),

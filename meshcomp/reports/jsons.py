@@ -11,8 +11,10 @@ from typing import Any
 
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.inspections import Inspection, SolidState
+from meshcomp.layers import LayerReport
 from meshcomp.parts import Part, Piece
 from meshcomp.plans import Outlook, Plan
+from meshcomp.reports._layers import layers_json
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
 from meshcomp.reports._whole import axes_json, foot_json
@@ -24,20 +26,24 @@ __all__ = ["inspection_json", "record_json"]
 _SCHEMA = 1
 
 
-def inspection_json(inspection: Inspection) -> dict[str, Any]:
+def inspection_json(
+    inspection: Inspection, layers: LayerReport | None = None
+) -> dict[str, Any]:
     """Return what is known of a part as one object for JSON.
 
     Parameters
     ----------
     inspection : Inspection
         The part, its solid and its features.
+    layers : LayerReport, optional
+        Its heights against the layers, where those are known.
 
     Returns
     -------
     dict
-        `schema`, `part`, `solid`, `features`, `stand` and `notes`; `from` and `to` of a
-        feature are positions along its axis direction (dot product with it), mm. The
-        module `meshcomp.reports` has an example.
+        `schema`, `part`, `solid`, `features`, `stand`, `layers` and `notes`; `from` and
+        `to` of a feature are positions along its axis direction (dot product with it),
+        mm. The module `meshcomp.reports` has an example.
     """
     part = inspection.part
     return {
@@ -57,6 +63,7 @@ def inspection_json(inspection: Inspection) -> dict[str, Any]:
                 for counts in inspection.stands
             ],
         },
+        "layers": layers_json(layers),
         "notes": list(doubts(inspection)),
     }
 
@@ -84,6 +91,7 @@ def record_json(record: Record) -> dict[str, Any]:
         "features": [_row(row) for row in rows_of(record)],
         "intents": _intents(record.plan),
         "limits": [_limit(limit) for limit in record.limits],
+        "layers": layers_json(record.layers),
         "checks": None
         if proof is None
         else [

@@ -6,6 +6,7 @@ import shlex
 from collections.abc import Sequence
 
 from meshcomp.inspections import Inspection, SolidState
+from meshcomp.layers import LayerReport
 from meshcomp.parts import Part
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._feature_lines import feature_lines
@@ -15,6 +16,7 @@ from meshcomp.reports._intent_lines import (
     shortfalls,
     warnings_of,
 )
+from meshcomp.reports._layers import layer_lines
 from meshcomp.reports._numbers import TIMES, count
 from meshcomp.reports._plan_lines import (
     check_lines,
@@ -43,13 +45,15 @@ __all__ = ["inspection_text", "record_text"]
 _HASH_DIGITS = 12
 
 
-def inspection_text(inspection: Inspection) -> str:
+def inspection_text(inspection: Inspection, layers: LayerReport | None = None) -> str:
     """Return what is known of a part as text for the terminal.
 
     Parameters
     ----------
     inspection : Inspection
         The part, its solid and its features.
+    layers : LayerReport, optional
+        Its heights against the layers, where those are known.
 
     Returns
     -------
@@ -64,6 +68,7 @@ def inspection_text(inspection: Inspection) -> str:
         _solid_lines(inspection.solid),
         titled("Repaired on reading", repair_sentences(part)),
         feature_lines(inspection.features, part.stand),
+        layer_lines(layers),
         titled("To settle before going on", _printable(doubts(inspection))),
         [f"next: {_next_command(part)}"],
     ]
@@ -97,6 +102,7 @@ def record_text(record: Record) -> str:
         titled("Not as planned", _with_ids(not_as_planned(rows))),
         titled("Flags", flags(rows)),
         limit_lines(record.limits),
+        layer_lines(record.layers, is_asked=False),
         check_lines(record.verification),
         titled("To settle before printing", _printable(doubts(record.inspection))),
         paragraph(SLICER_LINE),
