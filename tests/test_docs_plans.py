@@ -60,5 +60,5 @@ def test_the_page_on_plans_has_every_key():
     shown = set(re.findall(r"[`{ ,]([a-z_]+) = ", PLANS))
 
     assert intents | picks | {"schema"} <= shown | set(
-        re.findall(r"^([a-z_]+) = ", PLANS, re.M)
+        re.findall(r"^([a-z_]+) = ", PLANS, re.MULTILINE)
     )

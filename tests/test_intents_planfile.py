@@ -79,7 +79,7 @@ INTENT = '[[intent]]\npick = "bore-01"\n'
         (INTENT + "keep = true\nsize = 4\n", 2, "keep and size together"),
         (INTENT + 'tolerance = "H7"\ngap = 0.1\n', 2, "tolerance and gap together"),
         (INTENT + "size = -4\n", 4, "size: input should be greater than 0"),
-        (INTENT + "siez = 4\n", 4, "siez is no key that is known here"),
+        (INTENT + "sizes = 4\n", 4, "sizes is no key that is known here"),
         (INTENT + 'part = "bearing 608"\n', 2, "how is it to go with bearing 608"),
         (INTENT + 'counterpart = "5 h6"\n', 2, "how is it to go with 5 h6"),
         (INTENT + 'feel = "press"\n', 2, "feel against what. give part"),
