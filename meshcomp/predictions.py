@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meshcomp.corrections import law_name
 from meshcomp.deviations import ProcessModel
 from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
+from meshcomp.printing import law_name
 
 __all__ = ["Prediction", "predict"]
 
