@@ -63,7 +63,7 @@ def run_demo(directory: str | os.PathLike[str]) -> DemoResult:
     rows = []
     for path in parts:
         made = compensate_part(read_part(path, up="+Z"), compensated / path.name, rule)
-        save_reports(made)
+        save_reports(made, record)
         rows.append(_row(path, made))
     return DemoResult(
         parts=folder / "parts",

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from meshcomp._version import __version__
+from meshcomp.calibration.results import Calibration
 from meshcomp.compensation import compensate
 from meshcomp.corrections import ByHand, Calibrated, plan
 from meshcomp.errors import OptionError, PartFileError, UnsoundResultError
@@ -207,8 +208,17 @@ def _record(
     )
 
 
-def save_reports(record: Record) -> tuple[Path, Path]:
+def save_reports(
+    record: Record, calibration: Calibration | None = None
+) -> tuple[Path, Path]:
     """Write the JSON and HTML reports beside a compensated part.
+
+    Parameters
+    ----------
+    record : Record
+        Of a finished job.
+    calibration : Calibration, optional
+        That decided the corrections, to be shown in the HTML report with its charts.
 
     Returns
     -------
@@ -237,5 +247,5 @@ def save_reports(record: Record) -> tuple[Path, Path]:
     json_path = Path(f"{record.written}.report.json")
     html_path = Path(f"{record.written}.report.html")
     save_atomically(json_path, data.encode())
-    save_atomically(html_path, record_html(record).encode())
+    save_atomically(html_path, record_html(record, calibration).encode())
     return json_path, html_path

@@ -13,6 +13,7 @@ from browser import Watched, headless, playwright_or_skip
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
 from meshcomp.corrections import Calibrated
+from meshcomp.measurements.tables import read_readings
 from meshcomp.workflow import compensate_part, save_reports
 
 REST = 400  # ms: after a move, until the names are placed
@@ -48,7 +49,9 @@ def opened(chromium, report):
 
 
 def lit(page):
-    return page.eval_on_selector_all("tr.lit", "rows => rows.map(r => r.dataset.feature)")
+    return page.eval_on_selector_all(
+        "#feature-table tr.lit", "rows => rows.map(r => r.dataset.feature)"
+    )
 
 
 def test_the_page_opens_from_disk_without_a_message_and_asks_for_nothing(opened, report):
@@ -91,7 +94,7 @@ def test_the_policy_lets_no_request_reach_even_this_machine(chromium, report, wa
 
 def test_a_click_on_a_row_shows_the_feature_and_a_click_on_it_the_row(opened):
     page = opened.page
-    page.click("tr[data-feature=bore-05] button.id")
+    page.click("#feature-table tr[data-feature=bore-05] button.id")
     page.wait_for_timeout(REST)
     assert lit(page) == ["bore-05"]
     assert "10.000" in page.inner_text("#card")
@@ -111,9 +114,9 @@ def test_a_click_on_a_row_shows_the_feature_and_a_click_on_it_the_row(opened):
 def test_every_feature_with_a_size_can_be_brought_into_sight(opened):
     page = opened.page
     for name in page.eval_on_selector_all(
-        "tr[data-feature]", "rows => rows.map(r => r.dataset.feature)"
+        "#feature-table tr[data-feature]", "rows => rows.map(r => r.dataset.feature)"
     ):
-        page.click(f"tr[data-feature={name}] button.id")
+        page.click(f"#feature-table tr[data-feature={name}] button.id")
         page.wait_for_timeout(REST)
         assert page.locator(".names .lit").inner_text() == name
 
@@ -142,19 +145,47 @@ def test_the_keyboard_alone_goes_to_a_feature_and_to_its_row_and_back(opened):
 
 def test_the_table_is_sorted_by_a_column_either_way_with_blanks_last(opened):
     page = opened.page
-    page.click("th:has-text('Nominal size') button")
+    page.click("#feature-table th:has-text('Nominal size') button")
     read = "rows => rows.map(r => r.cells[1].dataset.value)"
-    values = page.eval_on_selector_all("tr[data-feature]", read)
+    values = page.eval_on_selector_all("#feature-table tr[data-feature]", read)
     numbers = [float(value) for value in values if value]
     assert numbers == sorted(numbers)
     assert values[len(numbers) :] == [""] * (len(values) - len(numbers))
-    page.click("th:has-text('Nominal size') button")
-    values = page.eval_on_selector_all("tr[data-feature]", read)
+    page.click("#feature-table th:has-text('Nominal size') button")
+    values = page.eval_on_selector_all("#feature-table tr[data-feature]", read)
     numbers = [float(value) for value in values if value]
     assert numbers == sorted(numbers, reverse=True)
     assert values[-1] == ""
     head = page.locator("th:has-text('Nominal size')")
     assert head.get_attribute("aria-sort") == "descending"
+
+
+def test_readings_written_into_the_page_are_a_table_that_calibrate_reads(opened, tmp_path):
+    page = opened.page
+    for name, text in {
+        "piece": "print 3",
+        "instrument": "caliper",
+        "resolution": "0.01",
+    }.items():
+        page.fill(f".bench-head [name={name}]", text)
+    page.fill("#bench-table tr[data-feature=bore-04] [name=reading_1]", "21,98")
+    page.fill("#bench-table tr[data-feature=bore-04] [name=reading_2]", "22.01")
+    page.fill("#bench-table tr[data-feature=wall-01] [name=reading_1]", "seventy")
+    page.click("#save-readings")
+    assert "no numbers" in page.inner_text("#readings-state")
+    page.fill("#bench-table tr[data-feature=wall-01] [name=reading_1]", "70.02")
+    page.fill("#bench-table tr[data-feature=wall-01] [name=note]", 'seam, "left" side')
+    with page.expect_download() as download:
+        page.click("#save-readings")
+    table = tmp_path / download.value.suggested_filename
+    download.value.save_as(table)
+    bore, wall = read_readings([table]).readings
+    assert (bore.piece, bore.feature_id, bore.kind) == ("print 3", "bore-04", "bore")
+    assert bore.values == (21.98, 22.01)
+    # The mesh size is the one measured in the written file.
+    assert (bore.nominal_size, bore.mesh_size) == (22.0, pytest.approx(22.118, abs=5e-4))
+    assert (wall.kind, wall.values) == ("outside y", (70.02,))
+    assert opened.errors == []
 
 
 def test_without_webgl_the_page_says_so_and_keeps_the_plan_views(playwright, report):
@@ -166,7 +197,7 @@ def test_without_webgl_the_page_says_so_and_keeps_the_plan_views(playwright, rep
         assert "nothing in 3D" in page.inner_text("#flat")
         assert page.locator("svg.plan").count() >= 1
         # The table is sorted all the same.
-        page.click("th:has-text('Nominal size') button")
+        page.click("#feature-table th:has-text('Nominal size') button")
         assert page.locator("[aria-sort]").count() == 1
 
 

@@ -266,3 +266,16 @@ def test_pictures_are_well_formed_and_have_a_title_and_a_description():
 def test_without_views_the_page_says_so():
     text = Page(record_html(replace(records.record(), views=()))).text
     assert "There is no section view in this record." in text
+
+
+def test_the_measuring_record_asks_for_what_a_calibration_can_learn_from():
+    whole = records.record()
+    text = record_html(whole)
+    page = Page(text)
+    rows = {a["data-feature"]: a for a in page.all("tr") if "data-kind" in a}
+    # Profiles have no size to read.
+    assert set(rows) == {"b01", "b02", "b03", "b04", "w01", "w02"}
+    assert rows["b01"]["data-kind"] == "bore"
+    assert rows["w01"]["data-kind"] == "outside x"
+    assert (rows["b01"]["data-nominal"], rows["b01"]["data-mesh"]) == ("3.200", "3.430")
+    assert text.count('name="reading_') == 3 * len(rows)

@@ -166,6 +166,8 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes, **wishes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
     record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
+    if not dry_run:
+        _report(record, calibration)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not (record.conforms and record.serves):
         raise typer.Exit(NOT_AS_PLANNED)
@@ -272,13 +274,18 @@ def _run(
     *,
     in_place: bool,
 ) -> Record:
-    from meshcomp.workflow import compensate_part, plan_part, save_reports
+    from meshcomp.workflow import compensate_part, plan_part
 
     if target is None:
         return plan_part(part, rule, **overrides)
-    record = compensate_part(part, target, rule, in_place=in_place, **overrides)
-    save_reports(record)
-    return record
+    return compensate_part(part, target, rule, in_place=in_place, **overrides)
+
+
+def _report(record: Record, calibration: Path | None) -> None:
+    from meshcomp.calibration.record import read_calibration
+    from meshcomp.workflow import save_reports
+
+    save_reports(record, None if calibration is None else read_calibration(calibration))
 
 
 def _show(record: Record, *, as_json: bool, dry_run: bool) -> None:

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from meshcomp.calibration.results import Calibration
 from meshcomp.inspections import SolidState
 from meshcomp.reports import _numbers as numbers
+from meshcomp.reports._bench_rows import bench_rows
 from meshcomp.reports._intent_lines import (
     intent_rows,
     intent_sentence,
     shortfalls,
     warnings_of,
 )
+from meshcomp.reports._laws_shown import laws_shown
 from meshcomp.reports._layers import layer_cells
 from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
@@ -43,13 +46,15 @@ __all__ = ["record_html"]
 _MOST_IDS = 3  # named in a key figure
 
 
-def record_html(record: Record) -> str:
+def record_html(record: Record, calibration: Calibration | None = None) -> str:
     """Return the record of one compensated part as one self-contained HTML page.
 
     Parameters
     ----------
     record : Record
         Of a finished job or of a dry run.
+    calibration : Calibration, optional
+        That decided the corrections, to be shown with its charts.
 
     Returns
     -------
@@ -79,6 +84,8 @@ def record_html(record: Record) -> str:
         left_alone=left_alone(rows),
         layers=layer_cells(record.layers),
         solids=_solids(record),
+        laws=laws_shown(record, calibration),
+        bench=bench_rows(rows),
         repairs=repair_sentences(record.inspection.part),
         stands=stand_sentences(record.inspection.part, record.inspection.stands),
         whole=whole_sentences(record),

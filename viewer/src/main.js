@@ -1,5 +1,6 @@
 // Brings the page to life. Without it, the page shows everything but the 3D view.
 
+import { startBench } from "./bench.js";
 import { read } from "./data.js";
 import { Labels } from "./labels.js";
 import { makeRowsLead, makeSortable } from "./table.js";
@@ -9,8 +10,8 @@ const TURN = Math.PI / 24;
 const CLICK = 5; // pixels that a click may wander
 
 function start() {
-  const table = document.getElementById("feature-table");
-  if (table) makeSortable(table);
+  for (const table of document.querySelectorAll("table.sortable")) makeSortable(table);
+  startBench();
   const surface = read("surface");
   if (surface === null) return;
   const stage = document.getElementById("stage");
@@ -28,19 +29,19 @@ function start() {
   }
   document.getElementById("flat").remove();
   document.documentElement.classList.add("has-view");
-  new Desk(view, stage, surface, table);
+  new Desk(view, stage, surface, document.querySelectorAll("table.leads"));
 }
 
 /** What is chosen, and everything that shows it. */
 class Desk {
-  constructor(view, stage, surface, table) {
+  constructor(view, stage, surface, tables) {
     this.view = view;
     this.canvas = view.canvas;
     this.surface = surface;
     this.numbers = new Map(surface.features.map(({ id }, i) => [id, i + 1]));
     this.labels = new Labels(view, stage.querySelector(".names"), (n) => this.choose(n));
     this.card = document.getElementById("card");
-    this.rows = table ? makeRowsLead(table, (id) => this.fromRow(id)) : new Map();
+    this.rows = makeRowsLead(tables, (id) => this.fromRow(id));
     this.chosen = 0;
     this.watchSize(stage.querySelector(".frame"));
     this.watchPointer();
@@ -117,7 +118,7 @@ class Desk {
     this.labels.lit = number;
     this.view.light(number);
     const feature = this.surface.features[number - 1];
-    for (const [id, row] of this.rows) {
+    for (const [id, row] of [...this.rows].flatMap(([id, rows]) => rows.map((r) => [id, r]))) {
       row.classList.toggle("lit", id === feature?.id);
       if (id === feature?.id) row.setAttribute("aria-current", "true");
       else row.removeAttribute("aria-current");
@@ -143,6 +144,7 @@ class Desk {
   }
 
   fromRow(id) {
+    this.came = document.activeElement.closest("tr");
     const number = this.numbers.get(id);
     if (number === undefined) return;
     this.choose(number);
@@ -152,8 +154,10 @@ class Desk {
   }
 
   toRow() {
-    const row = this.rows.get(this.surface.features[this.chosen - 1]?.id);
-    if (row === undefined) return;
+    const rows = this.rows.get(this.surface.features[this.chosen - 1]?.id);
+    if (rows === undefined) return;
+    // Back to where one came from, or to the first table.
+    const row = rows.find((one) => one === this.came) ?? rows[0];
     row.scrollIntoView({ block: "center", behavior: "auto" });
     row.querySelector("button.id").focus({ preventScroll: true });
   }

@@ -8,7 +8,8 @@ function key(row, column) {
 }
 
 function compare(a, b) {
-  const [x, y] = [Number(a), Number(b)];
+  // Of a range, "3.2 to 3.4", the lower end counts.
+  const [x, y] = [Number(a.split(" ")[0]), Number(b.split(" ")[0])];
   const numbers = a !== "" && b !== "" && !Number.isNaN(x) && !Number.isNaN(y);
   return numbers ? x - y : COLLATOR.compare(a, b);
 }
@@ -37,10 +38,11 @@ export function makeSortable(table) {
   }
 }
 
-/** Make each row's name a button, and the whole row a target for the pointer. */
-export function makeRowsLead(table, choose) {
+/** Make each row's name a button, and the whole row a target for the pointer.
+ *  Returns the rows of each feature. */
+export function makeRowsLead(tables, choose) {
   const rows = new Map();
-  for (const row of table.tBodies[0].rows) {
+  for (const row of [...tables].flatMap((table) => [...table.tBodies[0].rows])) {
     const name = row.querySelector(".id");
     const button = document.createElement("button");
     button.type = "button";
@@ -53,7 +55,8 @@ export function makeRowsLead(table, choose) {
       const isMarking = String(window.getSelection()) !== "";
       if (!isOther && !isMarking) choose(row.dataset.feature);
     });
-    rows.set(row.dataset.feature, row);
+    const { feature } = row.dataset;
+    rows.set(feature, [...(rows.get(feature) ?? []), row]);
   }
   return rows;
 }
