@@ -16,7 +16,7 @@ from meshcomp.printer_axes import PrinterAxes
 from meshcomp.printing import STANDING_LIMIT
 from meshcomp.rules import ByHand, Calibrated, decided_for, left_alone, stretch_of
 
-__all__ = ["ByHand", "Calibrated", "plan"]
+__all__ = ["ByHand", "Calibrated", "as_made", "plan"]
 
 _LEAST_CHANGE = 1e-9  # mm
 
@@ -88,6 +88,54 @@ def _foretold(decided: Plan, rule: Calibrated, inspection: Inspection) -> Plan:
         intents_source=rule.intents.source if rule.intents else None,
         intents_sha256=rule.intents.sha256 if rule.intents else None,
     )
+
+
+def as_made(
+    decided: Plan,
+    rule: ByHand | Calibrated,
+    inspection: Inspection,
+    made: Mapping[str, float],
+) -> Plan:
+    """Foretell anew what could not be made as planned.
+
+    Parameters
+    ----------
+    decided : Plan
+    rule : ByHand or Calibrated
+        That the plan was decided by.
+    inspection : Inspection
+        The part that it was decided for.
+    made : mapping of str to float
+        Mesh sizes that were achieved, or offsets of profiles, mm, by feature id, for
+        those that are not as planned.
+
+    Returns
+    -------
+    Plan
+        With the same corrections and the outlooks of what was made.
+    """
+    if isinstance(rule, ByHand) or not made:
+        return decided
+    aimed = rule.aimed(inspection)
+    pairs = zip(inspection.features, decided.corrections, strict=True)
+    return replace(
+        decided,
+        corrections=tuple(_as_made(aimed, feature, c, made) for feature, c in pairs),
+    )
+
+
+def _as_made(
+    rule: Calibrated, feature: Feature, correction: Correction, made: Mapping[str, float]
+) -> Correction:
+    value = made.get(feature.id)
+    if value is None:
+        return correction
+    really = (
+        replace(correction, offset=value)
+        if feature.nominal_size is None
+        else replace(correction, mesh_size=value)
+    )
+    return replace(correction, outlook=rule.foretold(feature, really).outlook)
 
 
 def _checked_foot(foot: Foot | None, mesh: Mesh) -> Foot | None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from meshcomp.calibration.observations import instrument_shares
 from meshcomp.capabilities import Capability, capability
 from meshcomp.deviations import KINDS, ProcessModel, SizeLaw
 from meshcomp.errors import OptionError
 from meshcomp.fits.clearances import Clearance, clearance
 from meshcomp.fits.members import printed_size
+from meshcomp.measurements.readings import Reading
 from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
 
 __all__ = ["FitStudy", "fit"]
@@ -30,7 +33,11 @@ class FitStudy:
 
 
 def fit(
-    text: str, model: ProcessModel | None = None, *, kind: str | None = None
+    text: str,
+    model: ProcessModel | None = None,
+    *,
+    kind: str | None = None,
+    readings: Sequence[Reading] = (),
 ) -> FitStudy:
     """Study a size with its tolerance, or a fit, alone or against a calibration.
 
@@ -43,6 +50,9 @@ def fit(
     kind : str, optional
         By which law the feature prints; a bore for holes and a boss for shafts unless
         given. A limit pair does not tell, so it needs it.
+    readings : sequence of Reading, optional
+        Those of the calibration: bores and bosses that were measured with one instrument
+        have its error in common, which cancels in their clearance.
 
     Raises
     ------
@@ -64,7 +74,7 @@ def fit(
     'interference'
     """
     if "/" in text and any(c.isalpha() for c in text.rpartition("/")[2]):
-        return _pair(parse_fit(text), model, kind)
+        return _pair(parse_fit(text), model, kind, readings)
     wanted = parse_zone(text)
     if model is None:
         return FitStudy(zones=(wanted,))
@@ -100,7 +110,12 @@ def _unmeasured(name: str, model: ProcessModel) -> str:
     return f"the calibration has no law for {name} (it has: {known}): measure some first"
 
 
-def _pair(wanted: Fit, model: ProcessModel | None, kind: str | None) -> FitStudy:
+def _pair(
+    wanted: Fit,
+    model: ProcessModel | None,
+    kind: str | None,
+    readings: Sequence[Reading],
+) -> FitStudy:
     zones = (wanted.hole, wanted.shaft)
     if kind is not None:
         raise OptionError(
@@ -115,7 +130,7 @@ def _pair(wanted: Fit, model: ProcessModel | None, kind: str | None) -> FitStudy
         return FitStudy(zones=zones, fit=wanted, notes=notes)
     hole = capability(bore, wanted.hole, "bore")
     shaft = capability(boss, wanted.shaft, "boss")
-    play = _play((bore, hole), (boss, shaft))
+    play = _play(((bore, hole), (boss, shaft)), readings)
     within = play.probability_within(wanted.least_clearance, wanted.most_clearance)
     return FitStudy(
         zones=zones,
@@ -126,9 +141,17 @@ def _pair(wanted: Fit, model: ProcessModel | None, kind: str | None) -> FitStudy
     )
 
 
-def _play(hole: tuple[SizeLaw, Capability], shaft: tuple[SizeLaw, Capability]) -> Clearance:
+def _play(
+    pair: tuple[tuple[SizeLaw, Capability], tuple[SizeLaw, Capability]],
+    readings: Sequence[Reading],
+) -> Clearance:
     members = [
-        printed_size(law, found.mesh_size, key=("one calibration", found.kind))
-        for law, found in (hole, shaft)
+        printed_size(
+            law,
+            found.mesh_size,
+            key=("one calibration", found.kind),
+            shares=instrument_shares(r for r in readings if r.kind == found.kind),
+        )
+        for law, found in pair
     ]
     return clearance(*members)

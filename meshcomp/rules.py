@@ -124,7 +124,7 @@ class Calibrated:
         name, aim = law_name(feature), self.aims.get(feature.id)
         law = law_of(feature, self.model)
         if aim is not None and aim.is_kept:
-            return left_alone(feature, "kept by the plan")
+            return replace(left_alone(feature, "kept by the plan"), is_kept=True)
         if law is None:
             missing = f"no calibration for {name}" if name else _no_class(feature)
             return left_alone(feature, missing)

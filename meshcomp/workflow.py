@@ -13,7 +13,7 @@ from pathlib import Path
 from meshcomp._version import __version__
 from meshcomp.calibration.results import Calibration
 from meshcomp.compensation import compensate
-from meshcomp.corrections import ByHand, Calibrated, plan
+from meshcomp.corrections import ByHand, Calibrated, as_made, plan
 from meshcomp.errors import OptionError, PartFileError, UnsoundResultError
 from meshcomp.files import read_part, write_part
 from meshcomp.files.atomic import resolved, save_atomically, take_name
@@ -140,8 +140,25 @@ def compensate_part(
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
     result = with_layers(compensate(inspection, decided), report)
     verification, digest = _written(inspection, result, target)
-    record = _record(inspection, decided, made=(result, verification, target, digest))
+    foretold = as_made(decided, rule, inspection, _made_otherwise(result, verification))
+    record = _record(inspection, foretold, made=(result, verification, target, digest))
     return replace(record, inspection=source, layers=report)
+
+
+def _made_otherwise(result: Compensated, proof: Verification) -> dict[str, float]:
+    """Return sizes, and offsets of profiles, that are not as planned, mm, by id."""
+    sized = {size.feature_id for size in proof.sizes}
+    held = {
+        limit.feature_id: limit.used
+        for limit in result.limits
+        if limit.feature_id not in sized
+    }
+    missed = {
+        size.feature_id: size.achieved
+        for size in proof.sizes
+        if size.achieved is not None and not size.conforms
+    }
+    return held | missed
 
 
 def _written(

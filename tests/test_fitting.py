@@ -11,8 +11,9 @@ from typer.testing import CliRunner
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
 from meshcomp.cli import app
-from meshcomp.deviations import ProcessModel
+from meshcomp.deviations import ProcessModel, SizeLaw
 from meshcomp.errors import OptionError
+from meshcomp.measurements.readings import Instrument, Reading
 from meshcomp.reports.fitting import fit_json, fit_text
 
 RECORD = str(invented_calibration_path())
@@ -64,6 +65,45 @@ def test_a_shaft_prints_as_a_boss_unless_told(model: ProcessModel):
     assert meshcomp.fit("8 h9", model).capabilities[0].kind == "boss"
     assert meshcomp.fit("8 h9", model, kind="outside x").capabilities[0].kind == "outside x"
     assert meshcomp.fit("8 H9", model, kind="slot").capabilities[0].kind == "slot"
+
+
+def test_the_error_of_one_caliper_cancels_in_a_pair():
+    """Both sides read with it: 0.05/root 3 mm in each law, and none in the clearance."""
+    common = 0.05**2 / 3
+
+    def law(sign: float) -> SizeLaw:
+        return SizeLaw(
+            terms=("constant",),
+            coefficients=[sign * 0.1],
+            covariance=[[1e-6 + common]],
+            repeatability=0.01,
+            degrees_of_freedom=1e6,
+            valid_from=2.0,
+            valid_to=30.0,
+        )
+
+    caliper = Instrument(name="caliper", resolution=0.01, accuracy=0.05)
+    readings = [
+        Reading(
+            piece="p",
+            feature_id=kind,
+            kind=kind,
+            nominal_size=8.0,
+            mesh_size=8.0,
+            values=(8.0,),
+            instrument=caliper,
+        )
+        for kind in ("bore", "boss")
+    ]
+    model = ProcessModel(laws={"bore": law(-1.0), "boss": law(1.0)})
+    alone = meshcomp.fit("8 H11/h11", model)
+    shared = meshcomp.fit("8 H11/h11", model, readings=readings)
+
+    own = 2 * (0.01**2 + 1e-6)
+    assert shared.pair.standard_uncertainty == pytest.approx(own**0.5, rel=1e-3)
+    assert alone.pair.standard_uncertainty == pytest.approx(
+        (own + 2 * common) ** 0.5, rel=1e-3
+    )
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from outside import plane
+from outside.solids import write_stl
 
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
@@ -247,3 +249,33 @@ def test_the_quadrature_over_a_counterpart_is_exact_enough():
 def test_a_plan_must_go_with_the_part(planned):
     with pytest.raises(OptionError, match=r"plan.toml, line 2: no feature 'bore-77'"):
         planned(_intent('"bore-77"', "keep = true"))
+
+
+def _circle(diameter: float, place: tuple[float, float]) -> np.ndarray:
+    turns = 2 * np.pi * np.arange(64) / 64
+    return diameter / 2 * np.column_stack([np.cos(turns), np.sin(turns)]) + place
+
+
+def test_what_was_held_back_is_foretold_as_it_was_made(tmp_path: Path, record):
+    """Two bores whose rims nearly touch: they cannot grow, and print too small."""
+    outline = np.array([(-20, -10), (20, -10), (20, 10), (-20, 10)], dtype=float)
+    bores = [_circle(8, (x, 0.0))[::-1] for x in (-4.05, 4.05)]
+    write_stl(plane.prism([outline, *bores], 0, 5), tmp_path / "plate.stl")
+    path = tmp_path / "plan.toml"
+    path.write_text("schema = 1\n" + _intent('"bore 8"', 'tolerance = "8 +0.2/-0.05"'))
+    rule = Calibrated(model=record.model, sha256="00", intents=meshcomp.read_plan(path))
+    part = meshcomp.read(tmp_path / "plate.stl", up="+Z")
+
+    made = meshcomp.compensate_part(part, tmp_path / "out.stl", rule)
+    planned = meshcomp.plan_part(part, rule).plan.of("bore-01")
+    held = made.plan.of("bore-01")
+    (achieved,) = [s.achieved for s in made.verification.sizes if s.feature_id == "bore-01"]
+
+    assert "bore-01" in {limit.feature_id for limit in made.limits}
+    assert planned.outlook.predicted == pytest.approx(8.075)
+    assert held.mesh_size == planned.mesh_size  # the plan stays what it was
+    assert held.outlook.predicted == pytest.approx(
+        record.model.laws["bore"].printed_size(achieved)
+    )
+    assert held.outlook.probability < planned.outlook.probability
+    assert held.outlook.shortfall is not None

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from meshcomp.cli.options import WantsJson
+
+if TYPE_CHECKING:
+    from meshcomp.measurements.readings import Reading
 
 __all__ = ["fit"]
 
@@ -39,12 +42,14 @@ def fit(
     from meshcomp.reports.fitting import fit_json, fit_text
 
     model, conditions = None, None
+    readings: tuple[Reading, ...] = ()
     if calibration is not None:
         from meshcomp.calibration.record import read_calibration
 
         record = read_calibration(calibration)
-        model, conditions = record.model, record.conditions.in_words()
-    study = study_fit(text, model, kind=kind)
+        model, readings = record.model, record.readings
+        conditions = record.conditions.in_words()
+    study = study_fit(text, model, kind=kind, readings=readings)
     if as_json:
         typer.echo(json.dumps(fit_json(study, conditions), indent=1, allow_nan=False))
     else:
