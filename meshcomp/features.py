@@ -7,7 +7,23 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Cylinder", "Feature", "Wall"]
+__all__ = ["Cylinder", "Feature", "Flare", "Group", "Pattern", "Wall"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flare:
+    """A surface of revolution that ends a cylinder: a cone or a rounding.
+
+    kind "countersink": a cone at least half as wide again as the cylinder; "chamfer": a
+    narrower one; "drill point": a cone that closes a bore; "fillet" and "round end": the
+    same with a curve for the cone.
+    """
+
+    kind: str
+    angle: float | None  # included angle of a cone, degrees
+    size: float  # widest diameter, mm
+    start: float  # positions of its ends along the cylinder's direction, mm
+    end: float
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -33,6 +49,10 @@ class Cylinder:
     form_deviation: float  # largest distance of a vertex from the cylinder, mm
     faces: NDArray[np.int64]
     entry_faces: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    # Of a bore: "through", "flat", "drill point", "round end", "step" (goes on narrower)
+    # or "other"; of a boss: "".
+    ending: str = ""
+    flares: tuple[Flare, ...] = ()
     notes: tuple[str, ...] = ()
 
     @property
@@ -70,3 +90,36 @@ class Wall:
 
 
 Feature = Cylinder | Wall
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Cylinders about one axis, by their ids from one end to the other.
+
+    kind "counterbored": a bore that begins wider, with a flat shoulder; "countersunk": a
+    bore that begins as a cone; "grooved": a bore with a wider one amid its length;
+    "stepped": any other bores, or bosses, that touch;
+    "coaxial": bores that do not touch, a chain.
+    """
+
+    id: str  # "hole-01", "shaft-01" of bosses, "chain-01"
+    kind: str
+    members: tuple[str, ...]
+    is_through: bool  # every bore of it; False for bosses
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """Cylinders of one size and length at an even pitch, by their ids.
+
+    kind "circle": evenly around a circle; "grid": in rows and columns at right angles;
+    "row": three or more in a line.
+    """
+
+    id: str  # "circle-01", "grid-01", "row-01"
+    kind: str
+    members: tuple[str, ...]
+    nominal_size: float  # of its members, mm
+    pitch: tuple[float, ...]  # mm between neighbours: two of a grid, else one
+    counts: tuple[int, ...]  # members along each pitch
+    circle_size: float | None  # diameter of the circle that the axes lie on, mm

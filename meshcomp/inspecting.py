@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.detection import find_features
+from meshcomp.detection.holes import groups
+from meshcomp.detection.patterns import patterns
 from meshcomp.errors import NotASolidError
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection, SolidState, StandCount
@@ -57,6 +59,8 @@ def inspect(part: Part) -> Inspection:
         internal_faces=internal,
         stands=_stands(part.stand, features),
         notes=(*part.source.questions, *_adjusted(features)),
+        groups=groups(features),
+        patterns=patterns(features),
     )
 
 

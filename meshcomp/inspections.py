@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.features import Cylinder, Feature, Group, Pattern, Wall
 from meshcomp.parts import Part
 
 __all__ = ["Inspection", "SolidState", "StandCount"]
@@ -45,6 +45,8 @@ class Inspection:
     internal_faces: NDArray[np.bool_]  # (m,) wall faces that bound a pocket or a bore
     stands: tuple[StandCount, ...]  # the present stand first, then those that do better
     notes: tuple[str, ...]  # doubts for a person: units, sizes that look adjusted
+    groups: tuple[Group, ...] = ()  # holes of several steps, shafts, coaxial chains
+    patterns: tuple[Pattern, ...] = ()  # bolt circles, grids and rows
 
     @property
     def cylinders(self) -> tuple[Cylinder, ...]:

@@ -95,6 +95,7 @@ def bore(mesh, name, x, y, diameter):
         start=0.0,
         end=HEIGHT,
         is_through=True,
+        ending="through",
         span=360.0,
         build_angle=0.0,
         facets=48,

@@ -24,13 +24,8 @@ def test_an_inspection_is_the_object_of_the_documented_form():
     report = inspection_json(records.inspection())
     assert parsed(report) == report
     assert list(report) == [
-        "schema",
-        "part",
-        "solid",
-        "features",
-        "stand",
-        "layers",
-        "notes",
+        *("schema", "part", "solid", "features", "groups", "patterns", "stand"),
+        *("layers", "notes"),
     ]
     assert report["schema"] == 1
     assert list(report["solid"]) == [

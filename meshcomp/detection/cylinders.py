@@ -17,6 +17,7 @@ from meshcomp.detection.growing import (
     grown,
     telling_corners,
 )
+from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import grown_roughly, nominal_radius, rough_limit
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
@@ -130,11 +131,23 @@ def _confirmed(
         if not free[seed.faces].any():
             continue
         result = grow(view, seed, free)
-        cylinder = None if result is None else _described(view, *result, is_rough=is_rough)
-        if cylinder is not None:
+        for cylinder in [] if result is None else _pieces(view, *result, is_rough=is_rough):
             free[cylinder.faces] = False
             found.append(cylinder)
     return found
+
+
+def _pieces(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], *, is_rough: bool
+) -> list[CylinderFaces]:
+    """Describe faces on one circle: as several cylinders where each is one by itself."""
+    parts = parted(view, faces)
+    found = [_described(view, circle, part, is_rough=is_rough) for part in parts]
+    whole = [cylinder for cylinder in found if cylinder is not None]
+    if len(parts) == 1 or len(whole) == len(parts):
+        return whole
+    cylinder = _described(view, circle, faces, is_rough=is_rough)
+    return [] if cylinder is None else [cylinder]
 
 
 def _sections(

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from meshcomp._vectors import angle_between
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.entries import entry_faces
+from meshcomp.detection.flares import ending_of, flares_of
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
+from meshcomp.detection.holes import with_steps
 from meshcomp.detection.openings import is_open_through
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Pair, Profile
@@ -32,7 +34,7 @@ def cylinder_features(scene: Scene, found: list[CylinderFaces]) -> list[Cylinder
         entries = entry_faces(scene, cylinder, free)
         free[entries] = False
         features.append(_cylinder(scene, cylinder, entries))
-    return features
+    return with_steps(features)
 
 
 def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cylinder:
@@ -48,6 +50,9 @@ def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cyl
             f"corners are up to {c.form_deviation:.3f} mm off the circle, as where a mesh "
             "was made anew: the size is no better known than that"
         )
+    is_through = c.is_internal and is_open_through(scene, c)
+    flares = flares_of(scene, c, entries)
+    ending = ending_of(scene, c, entries, flares, is_through=is_through)
     return Cylinder(
         id="",
         kind="bore" if c.is_internal else "boss",
@@ -56,7 +61,9 @@ def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cyl
         direction=direction,
         start=c.start,
         end=c.end,
-        is_through=c.is_internal and is_open_through(scene, c),
+        is_through=is_through,
+        ending=ending if c.is_internal else "",
+        flares=flares,
         span=c.span,
         build_angle=angle_between(direction, _UP),
         facets=c.facets,

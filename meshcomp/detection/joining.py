@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.detection.cylinders import CylinderFaces
+from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
 
 __all__ = ["joined"]
 
 _SAME_AXIS = 0.01  # mm, between axes and between diameters
 _PARALLEL = 1 - 1e-6  # cosine
+_AT_END = 0.05  # mm, between the end of a piece and that of a groove, on the axis
+_WIDEST_GROOVE = 1.5  # diameters of the bore: more is a chamber
 _RIM_FACES = 2  # rows of triangles that may lie between two cylinders that cross
 
 
 def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
     """Join coaxial pieces of one diameter that touch or border on one crossing cylinder.
+
+    So are pieces that only a groove parts.
 
     Two bores in the legs of a fork stay two: what lies between them is open.
 
@@ -41,6 +46,7 @@ def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
         for a, b in combinations(sorted({own, *others}), 2)
         if _are_one(found[a], found[b])
     ]
+    edges += _across_grooves(found)
     if not edges:
         return found
     import networkx as nx  # costs a tenth of a second, and few parts need it
@@ -51,27 +57,58 @@ def joined(scene: Scene, found: list[CylinderFaces]) -> list[CylinderFaces]:
     return [_merged([found[i] for i in group]) for group in groups]
 
 
+def _across_grooves(found: list[CylinderFaces]) -> list[tuple[int, int]]:
+    """Pieces of bores that a groove parts: a short, wider bore about the same axis."""
+    ends = np.array([_ends(c) for c in found]).reshape(-1, 2, 3)
+    edges = []
+    for groove in found:
+        length = groove.end - groove.start
+        if not groove.is_internal or length > groove.diameter:
+            continue
+        low, high = _ends(groove)
+        gaps = np.linalg.norm(ends[:, :, None] - [low, high], axis=-1) < _AT_END
+        first, second = (np.flatnonzero(gaps[..., k].any(axis=1)) for k in (0, 1))
+        edges += [
+            (a, b)
+            for a, b in product(first.tolist(), second.tolist())
+            if _is_wider(groove, found[a]) and _are_one(found[a], found[b])
+        ]
+    return edges
+
+
+def _ends(cylinder: CylinderFaces) -> list[NDArray[np.float64]]:
+    """Both ends of the axis, (3,) each."""
+    foot = cylinder.centre @ cylinder.frame[:2]
+    return [foot + at * cylinder.frame[2] for at in (cylinder.start, cylinder.end)]
+
+
+def _is_wider(groove: CylinderFaces, bore: CylinderFaces) -> bool:
+    return bore.diameter < groove.diameter <= _WIDEST_GROOVE * bore.diameter
+
+
 def _bordering(scene: Scene, found: list[CylinderFaces]) -> list[set[int]]:
     """Cylinders that share an edge with each cylinder, or almost."""
     owner = np.full(len(scene.mesh.faces) + 1, -1)  # the last one: across an open edge
     for number, cylinder in enumerate(found):
         owner[cylinder.faces] = number
     return [
-        set(np.unique(owner[_reach(scene, cylinder.faces, owner)]).tolist()) - {-1, own}
+        set(np.unique(owner[_reach(scene, cylinder, owner)]).tolist()) - {-1, own}
         for own, cylinder in enumerate(found)
     ]
 
 
 def _reach(
-    scene: Scene, faces: NDArray[np.int64], owner: NDArray[np.int64]
+    scene: Scene, cylinder: CylinderFaces, owner: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Faces beyond the rim of a cylinder, and beyond those that belong to no cylinder.
 
     Where a mesh was made anew, triangles that straddle the rim lie on neither cylinder.
+    In other meshes a few triangles lead from one leg of a fork to the other.
     """
-    front = np.unique(scene.topology.neighbours_of(faces))
+    front = np.unique(scene.topology.neighbours_of(cylinder.faces))
     seen = [front]
-    for _ in range(_RIM_FACES):
+    is_anew = was_made_anew(scene, cylinder.faces, cylinder.frame[2])
+    for _ in range(_RIM_FACES if is_anew else 0):
         front = np.unique(scene.topology.neighbours_of(front[owner[front] < 0]))
         seen.append(front)
     return np.concatenate(seen)

@@ -102,5 +102,5 @@ def _is_near(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
 
 def _is_in_group(inspection: Inspection, feature: Feature, group: str) -> bool:
     """Whether a feature belongs to a group or pattern that detection found."""
-    groups = getattr(inspection, "groups", ())
-    return any(each.id == group and feature.id in each.feature_ids for each in groups)
+    found = (*inspection.groups, *inspection.patterns)
+    return any(each.id == group and feature.id in each.members for each in found)

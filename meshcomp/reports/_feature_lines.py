@@ -37,6 +37,15 @@ _FEATURE_HEADERS = (
     ("from", True),
     ("to", True),
 )
+# How a bore ends, in the width of a column.
+_ENDINGS = {
+    "through": "through",
+    "flat": "flat",
+    "drill point": "point",
+    "round end": "round",
+    "step": "step",
+    "other": "blind",
+}
 _PLACE_COLUMNS = 3  # the last ones, which tell equal features apart
 
 
@@ -77,7 +86,7 @@ def _feature_cells(feature: Feature, stand: Stand, decimals: int) -> tuple[str, 
         of_cylinder = (
             numbers.size(feature.size_across_flats),
             str(feature.facets),
-            "through" if feature.is_through else "blind",
+            _ENDINGS.get(feature.ending, numbers.DASH),
             numbers.angle(feature.build_angle),
         )
     extent = [numbers.size(x, decimals) for x in (feature.start, feature.end)]

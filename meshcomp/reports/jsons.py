@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from meshcomp.features import Cylinder, Feature, Wall
+from meshcomp.features import Cylinder, Feature, Flare, Group, Pattern, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layers import LayerReport
 from meshcomp.parts import Part, Piece
@@ -19,7 +19,6 @@ from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
 from meshcomp.reports._whole import axes_json, foot_json
 from meshcomp.results import Limit, Record
-from meshcomp.stands import Stand
 
 __all__ = ["inspection_json", "record_json"]
 
@@ -41,16 +40,18 @@ def inspection_json(
     Returns
     -------
     dict
-        `schema`, `part`, `solid`, `features`, `stand`, `layers` and `notes`; `from` and
-        `to` of a feature are positions along its axis direction (dot product with it),
-        mm. The module `meshcomp.reports` has an example.
+        `schema`, `part`, `solid`, `features`, `groups`, `patterns`, `stand`, `layers` and
+        `notes`; `from` and `to` of a feature are positions along its axis direction
+        (dot product with it), mm. The module `meshcomp.reports` has an example.
     """
     part = inspection.part
     return {
         "schema": _SCHEMA,
         "part": _part(part),
         "solid": _solid(inspection.solid),
-        "features": [_feature(feature, part.stand) for feature in inspection.features],
+        "features": [_feature(inspection, feature) for feature in inspection.features],
+        "groups": [_group(group) for group in inspection.groups],
+        "patterns": [_pattern(pattern) for pattern in inspection.patterns],
         "stand": {
             **_stand(part),
             "counts": [
@@ -147,8 +148,8 @@ def _solid(solid: SolidState) -> dict[str, Any]:
     }
 
 
-def _feature(feature: Feature, stand: Stand) -> dict[str, Any]:
-    axis = axis_in_file(feature, stand)
+def _feature(inspection: Inspection, feature: Feature) -> dict[str, Any]:
+    axis = axis_in_file(feature, inspection.part.stand)
     common = {
         "id": feature.id,
         "kind": feature.kind,
@@ -159,7 +160,48 @@ def _feature(feature: Feature, stand: Stand) -> dict[str, Any]:
         "to": _number(feature.end),
     }
     own = _of_cylinder(feature) if isinstance(feature, Cylinder) else _of_wall(feature)
-    return common | own | {"notes": list(feature.notes)}
+    return common | own | _belongs_to(inspection, feature.id) | {"notes": [*feature.notes]}
+
+
+def _belongs_to(inspection: Inspection, name: str) -> dict[str, Any]:
+    """Ids of the group, the chain and the pattern that a feature is in, or None."""
+    mine = [group for group in inspection.groups if name in group.members]
+    return {
+        "group": next((g.id for g in mine if g.kind != "coaxial"), None),
+        "chain": next((g.id for g in mine if g.kind == "coaxial"), None),
+        "pattern": next((p.id for p in inspection.patterns if name in p.members), None),
+    }
+
+
+def _group(group: Group) -> dict[str, Any]:
+    return {
+        "id": group.id,
+        "kind": group.kind,
+        "members": list(group.members),
+        "is_through": bool(group.is_through),
+    }
+
+
+def _pattern(pattern: Pattern) -> dict[str, Any]:
+    return {
+        "id": pattern.id,
+        "kind": pattern.kind,
+        "members": list(pattern.members),
+        "nominal_size": _number(pattern.nominal_size),
+        "pitch": _numbers(pattern.pitch),
+        "counts": [int(count) for count in pattern.counts],
+        "circle_size": _number(pattern.circle_size),
+    }
+
+
+def _flare(flare: Flare) -> dict[str, Any]:
+    return {
+        "kind": flare.kind,
+        "angle": _number(flare.angle),
+        "size": _number(flare.size),
+        "from": _number(flare.start),
+        "to": _number(flare.end),
+    }
 
 
 def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
@@ -171,6 +213,8 @@ def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
         "span": _number(cylinder.span),
         "form_deviation": _number(cylinder.form_deviation),
         "curve_length": None,
+        "ending": cylinder.ending or None,
+        "flares": [_flare(flare) for flare in cylinder.flares],
     }
 
 
@@ -184,6 +228,8 @@ def _of_wall(wall: Wall) -> dict[str, Any]:
         "span": None,
         "form_deviation": None,
         "curve_length": _number(wall.curve_length),
+        "ending": None,
+        "flares": [],
     }
 
 

@@ -24,6 +24,7 @@ from meshcomp.reports._plan_lines import (
     limit_lines,
     plan_lines,
 )
+from meshcomp.reports._relation_lines import relation_lines
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import rows_of
 from meshcomp.reports._sentences import (
@@ -68,6 +69,7 @@ def inspection_text(inspection: Inspection, layers: LayerReport | None = None) -
         _solid_lines(inspection.solid),
         titled("Repaired on reading", repair_sentences(part)),
         feature_lines(inspection.features, part.stand),
+        relation_lines(inspection),
         layer_lines(layers),
         titled("To settle before going on", _printable(doubts(inspection))),
         [f"next: {_next_command(part)}"],

@@ -39,6 +39,7 @@ __all__ = [
     "exact_part",
     "frustum",
     "tessellate",
+    "tessellated",
     "write_stl",
 ]
 
@@ -181,18 +182,26 @@ def tessellate(
     >>> len(mesh.vertices), len(mesh.faces), round(mesh.volume, 9)
     (8, 12, 6.0)
     """
-    BRepTools.Clean_s(part.solid.wrapped)
+    return tessellated(part.solid, linear_deflection, angular_deflection)
+
+
+def tessellated(
+    shape: Shape[Any], linear_deflection: float, angular_deflection: float
+) -> Mesh:
+    """Return the mesh of a shape that holds one solid: see `tessellate`."""
+    solid = shape.solid()
+    BRepTools.Clean_s(solid.wrapped)
     BRepMesh_IncrementalMesh(
-        part.solid.wrapped, linear_deflection, False, angular_deflection, False
+        solid.wrapped, linear_deflection, False, angular_deflection, False
     )
-    pieces = [_triangles(face) for face in part.solid.faces()]
+    pieces = [_triangles(face) for face in solid.faces()]
     mesh = _weld([points for points, _ in pieces], [faces for _, faces in pieces])
     edges = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     there = {tuple(edge) for edge in edges.tolist()}
     if len(there) != len(edges) or there != {(b, a) for a, b in there}:
-        raise ValueError(f"{part.name}: the kernel's triangles do not close")
+        raise ValueError("the kernel's triangles do not close")
     if mesh.volume <= 0:
-        raise ValueError(f"{part.name}: the kernel's triangles are inside out")
+        raise ValueError("the kernel's triangles are inside out")
     return mesh
 
 
