@@ -102,5 +102,8 @@ def _is_near(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
 
 def _is_in_group(inspection: Inspection, feature: Feature, group: str) -> bool:
     """Whether a feature belongs to a group or pattern that detection found."""
-    found = (*inspection.groups, *inspection.patterns)
-    return any(each.id == group and feature.id in each.members for each in found)
+    members = {
+        **{each.id: each.members for each in inspection.groups},
+        **{each.id: each.members for each in inspection.patterns},
+    }
+    return feature.id in members.get(group, ())
