@@ -189,4 +189,6 @@ def _words(problem: ErrorDetails) -> str:
         return f"{name} is no key that is known here"
     message = problem["msg"].removeprefix("Value error, ")
     message = f"{message[:1].lower()}{message[1:]}"
+    if isinstance(problem["input"], dict):
+        return f"{name}: {message}"  # a whole table says less than its line
     return f"{name}: {message}, found {problem['input']!r:.60}"

@@ -188,6 +188,10 @@ def test_places_are_those_of_the_file(tmp_path: Path, plate: Inspection):
             "line 2: bore-04: no tolerance class Q7",
         ),
         (_intent('"bore 22"', 'tolerance = "H7"', "aim = 23"), "aim = 23 lies outside"),
+        (
+            _intent('"bore 22"', 'part = "bearing 608"', 'feel = "slide"', "aim = 22"),
+            "aim = 22 lies outside 22.05",
+        ),
         (_intent('"bore 22"', "size = 25"), "would be made 25 mm: is this the feature"),
         (_intent('"bore 22"', "gap = 0.1"), "gap is for profiles, and it is a bore"),
         (_intent('"profile-01"', "size = 4"), "a profile has no size: give gap"),

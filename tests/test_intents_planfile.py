@@ -44,7 +44,7 @@ interference = [0.02, 0.08]
 
 [[intent]]
 pick = ["profile-01", "profile-02"]
-gap = 0.05
+gap = [0.0, 0.1]
 probability = 0.8
 """,
     )
@@ -60,7 +60,7 @@ probability = 0.8
     assert shaft.counterpart.zone.lower_limit == 4.992  # 5 h6 by ISO 286
     assert shaft.pick == Pick(kind="bore", size=5.0, near=(10.0, 0.0), within=2.0)
     assert teeth.pick.names == ("profile-01", "profile-02")
-    assert (teeth.gap, teeth.probability) == ((0.05, 0.05), 0.8)
+    assert (teeth.gap, teeth.probability) == ((0.0, 0.1), 0.8)
 
 
 def test_a_plan_without_intents_is_a_plan(tmp_path: Path):
@@ -113,7 +113,11 @@ INTENT = '[[intent]]\npick = "bore-01"\n'
             r"clearance = \[0.2, 0.1\]: give the least first",
         ),
         (INTENT + "gap = [0.2, 0.1, 0.3]\n", 4, "gap: list should have at most 2 items"),
-        (INTENT + "size = 4\nprobability = 1.5\n", 5, "probability: input should be less"),
+        (
+            INTENT + 'tolerance = "H7"\nprobability = 1.5\n',
+            5,
+            "probability: input should be less",
+        ),
         ("[[intent]]\npick = {}\nkeep = true\n", 3, "say which features"),
         (
             "[[intent]]\npick = {kind = 'hole'}\nkeep = true\n",
@@ -121,6 +125,10 @@ INTENT = '[[intent]]\npick = "bore-01"\n'
             "kind: input should be 'bore'",
         ),
         ("[material]\nname = 'goo'\nmodulus = 0\npoisson = 0.3\n", 4, "material.modulus"),
+        (INTENT + "size = 4\naim = 4.1\n", 2, "aim without limits says nothing"),
+        (INTENT + "size = 4\nprobability = 0.9\n", 2, "probability without limits says"),
+        (INTENT + "gap = [0, 0.1]\naim = 4.1\n", 2, "aim is a size, and gap has none"),
+        (INTENT + 'size = 4\nname = "x"\n', 2, "name is that of a counterpart"),
         ("probability = 0\n", 2, "probability: input should be greater than 0"),
         (INTENT + "size = \n", 4, "no TOML"),
     ],

@@ -17,6 +17,7 @@ from meshcomp.tolerances import Zone, parse_zone, zone
 
 __all__ = ["aims_of", "is_far"]
 
+_EXACT = 9  # digits of mm
 _FAR_MM = 0.8  # what a size may be changed by however small it is
 _FAR = 0.1  # of the size: further off a standard part cannot be what was drawn for
 
@@ -209,20 +210,26 @@ def _class_at(nominal: float, text: str) -> Zone:
 
 
 def _by_zone(intent: Intent, wanted: Zone, words: str, against: Counterpart | None) -> Aim:
-    target = wanted.middle if intent.aim is None else intent.aim
-    if not wanted.lower_limit <= target <= wanted.upper_limit:
-        raise OptionError(
-            f"aim = {target:g} lies outside {wanted.lower_limit:g} to "
-            f"{wanted.upper_limit:g} mm: leave it out to aim at the middle"
-        )
     return Aim(
         words=words,
         place=intent.place,
-        target=target,
+        target=_target(intent, (wanted.lower_limit, wanted.upper_limit)),
         lower=wanted.lower_limit,
         upper=wanted.upper_limit,
         counterpart=against,
     )
+
+
+def _target(intent: Intent, limits: Range) -> float:
+    """Return the size to aim at: the middle of the limits, or where told."""
+    if intent.aim is None:
+        return round(sum(limits) / 2, _EXACT)
+    if not limits[0] <= intent.aim <= limits[1]:
+        raise OptionError(
+            f"aim = {intent.aim:g} lies outside {limits[0]:g} to {limits[1]:g} mm: leave "
+            "it out to aim at the middle"
+        )
+    return intent.aim
 
 
 def _with_play(
@@ -241,7 +248,7 @@ def _with_play(
     return Aim(
         words=" ".join(_play_words(intent, against, (least, most))),
         place=intent.place,
-        target=sum(ends) / 2 if intent.aim is None else intent.aim,
+        target=_target(intent, ends),
         lower=ends[0] if has_limits else None,
         upper=ends[1] if has_limits else None,
         shift=against.zone.width / 2 if has_limits else 0.0,

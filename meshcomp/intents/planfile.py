@@ -103,6 +103,7 @@ class _IntentTable(BaseModel):
             raise ValueError(_missing_wish(self))
         _check_against(self, wants)
         _check_ranges(self)
+        _check_aim(self)
         return self
 
 
@@ -157,6 +158,26 @@ def _check_ranges(intent: _IntentTable) -> None:
             raise ValueError(
                 f"{key} = [{value[0]:g}, {value[1]:g}]: give the least first, then the most"
             )
+
+
+def _check_aim(intent: _IntentTable) -> None:
+    """Check that what only makes sense between limits has some."""
+    ranges = (intent.clearance, intent.interference, intent.gap)
+    has_limits = (
+        intent.tolerance is not None
+        or intent.feel is not None
+        or _is_enough(intent.part)
+        or any(each is not None and each[0] < each[1] for each in ranges)
+    )
+    for key in ("aim", "probability"):
+        if getattr(intent, key) is not None and not has_limits:
+            raise ValueError(
+                f"{key} without limits says nothing: give tolerance, or a least and a most"
+            )
+    if intent.aim is not None and intent.gap is not None:
+        raise ValueError("aim is a size, and gap has none: gap is aimed at its middle")
+    if intent.name is not None and intent.counterpart is None:
+        raise ValueError("name is that of a counterpart: give counterpart too")
 
 
 def read_plan(path: str | os.PathLike[str]) -> Intents:

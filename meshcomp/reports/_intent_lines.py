@@ -8,7 +8,14 @@ from meshcomp.plans import Correction, Outlook, Plan
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Row, grouped
 from meshcomp.reports._sentences import printable
-from meshcomp.reports._tables import columns_of, paragraph, table, titled
+from meshcomp.reports._tables import (
+    MOST_ROWS,
+    collapsed,
+    columns_of,
+    paragraph,
+    table,
+    titled,
+)
 
 __all__ = ["intent_lines", "intent_rows", "intent_sentence", "shortfalls", "warnings_of"]
 
@@ -32,11 +39,12 @@ def intent_lines(plan: Plan, rows: Sequence[Row]) -> list[str]:
     title = paragraph(f"Intents of {printable(plan.intents_source)}, in print, mm:")
     if not known:
         return [*title, "  none is stated: every feature is aimed at its nominal size"]
-    lines = [*title, *table(columns_of(_HEADERS, [_cells(c, o) for c, o in known]))]
+    columns = columns_of(_HEADERS, [_cells(c, o) for c, o in known])
+    lines = [*title, *(collapsed(columns) if len(known) > MOST_ROWS else table(columns))]
     if any(o.is_gap for _, o in known):
         lines += ["  of a profile: gap per flank"]
     words = grouped((o.intent or "", c.feature_id) for c, o in known)
-    lines += titled("What for", [printable(f"{ids}: {text}") for ids, text in words])
+    lines += ["", *titled("What for", [printable(f"{ids}: {text}") for ids, text in words])]
     return lines
 
 
