@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from meshcomp.printer_axes import PrinterAxes
 
-__all__ = ["Correction", "Foot", "Outlook", "Plan"]
+__all__ = ["Correction", "Foot", "Lying", "Outlook", "Plan"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,19 @@ class Outlook:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lying:
+    """What a lying bore is to be upright, beside its width.
+
+    With a roof its upper arc gives way to tangents at `overhang`, degrees from upright,
+    that meet in a point or are cut level with the top; the rest stays a circle.
+    """
+
+    height: float  # drawn by the printer's axes, mm
+    roof: str = ""  # "pointed", "flat" or none
+    overhang: float = 45.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
     """The decision for one feature; sizes in mm, None where there is no such number.
 
@@ -53,6 +66,7 @@ class Correction:
     mesh_size: float | None  # to be had in the compensated mesh
     offset: float
     reason: str  # which rule decided, or why the feature is left alone
+    lying: Lying | None = None  # shape of a bore that lies; None: a circle
     is_left_alone: bool = False
     is_kept: bool = False  # as asked: nothing at all is done to it
     stretch: float = 1.0  # drawn by the printer's axes over the mesh size

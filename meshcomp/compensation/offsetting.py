@@ -11,6 +11,7 @@ from meshcomp.compensation.charts import charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
 from meshcomp.compensation.limits import limited, places_at, places_of_contact
+from meshcomp.compensation.lying import edge_angles
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
@@ -91,14 +92,17 @@ def offset_walls(
 def _refined(inspection: Inspection, plan: Plan, holding: Holding) -> Refined:
     """Split the facets of all cylinders that are to change."""
     rows = zip(inspection.features, plan.corrections, holding.coarse, strict=True)
-    return refine(
-        inspection.part.mesh,
-        [
-            feature
-            for feature, correction, coarse in rows
-            if is_sized(feature, correction) and not (correction.is_left_alone or coarse)
-        ],
-    )
+    changed = [
+        (feature, correction)
+        for feature, correction, coarse in rows
+        if is_sized(feature, correction) and not (correction.is_left_alone or coarse)
+    ]
+    edges = {
+        feature.id: edge_angles(feature, correction.lying)
+        for feature, correction in changed
+        if is_sized(feature, correction)
+    }
+    return refine(inspection.part.mesh, [feature for feature, _ in changed], edges)
 
 
 def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:

@@ -6,6 +6,7 @@ given to the faces beyond the rims too, so the mesh stays closed, and no height 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,8 @@ from meshcomp.features import Cylinder
 from meshcomp.meshes import Mesh
 
 __all__ = ["SAGITTA", "Refined", "refine"]
+
+Edges = Mapping[str, NDArray[np.float64]]
 
 SAGITTA = 0.001  # mm: facets of a compensated cylinder are at most this far inside
 _SAME_STEP = 0.3  # of the widest facet: corners nearer than this stand on one plane
@@ -38,7 +41,7 @@ class Refined:
     uneven: NDArray[np.bool_]  # (c,) cylinders with faces cut otherwise than rim to rim
 
 
-def refine(mesh: Mesh, cylinders: list[Cylinder]) -> Refined:
+def refine(mesh: Mesh, cylinders: list[Cylinder], edges: Edges | None = None) -> Refined:
     """Split the facets of cylinders until their sagitta is at most `SAGITTA`.
 
     Parameters
@@ -47,7 +50,11 @@ def refine(mesh: Mesh, cylinders: list[Cylinder]) -> Refined:
         Closed, mm.
     cylinders : list of Cylinder
         Those to be made round; their `faces` index `mesh`.
+    edges : mapping, optional
+        By cylinder's id, angles about its axis at which edges are wanted, (k,) radians
+        from the first vector of `basis_across`.
     """
+    edges = edges or {}
     count = len(mesh.faces)
     refined = Refined(
         mesh,
@@ -58,8 +65,9 @@ def refine(mesh: Mesh, cylinders: list[Cylinder]) -> Refined:
         np.zeros(0, dtype=np.int64),
         np.zeros(0, dtype=bool),
     )
-    for together in _apart(mesh, [c for c in cylinders if c.sagitta > SAGITTA]):
-        refined = _split(refined, together)
+    coarse = [c for c in cylinders if c.sagitta > SAGITTA or len(edges.get(c.id, ()))]
+    for together in _apart(mesh, coarse):
+        refined = _split(refined, together, edges)
     return refined
 
 
@@ -88,9 +96,9 @@ class _Cuts:
     counts: NDArray[np.int64]  # (e,)
 
 
-def _split(refined: Refined, cylinders: list[Cylinder]) -> Refined:
+def _split(refined: Refined, cylinders: list[Cylinder], edges: Edges) -> Refined:
     mesh, parents = refined.mesh, refined.parents
-    faces, levels, angles = _levels(mesh, parents, cylinders)
+    faces, levels, angles = _levels(mesh, parents, cylinders, edges)
     if len(faces) == 0:
         return refined
     quads, alone = paired_faces(mesh, faces, levels)
@@ -181,7 +189,7 @@ def _numbered(
 
 
 def _levels(
-    mesh: Mesh, parents: NDArray[np.int64], cylinders: list[Cylinder]
+    mesh: Mesh, parents: NDArray[np.int64], cylinders: list[Cylinder], edges: Edges
 ) -> tuple[
     NDArray[np.int64], NDArray[np.int64], list[tuple[Cylinder, NDArray[np.float64]]]
 ]:
@@ -203,7 +211,8 @@ def _levels(
     all_faces, all_levels, all_angles = [], [], []
     for number, cylinder in enumerate(cylinders):
         faces = np.flatnonzero(of_face == number)
-        levels, planes = _planes(mesh, faces, cylinder)
+        wanted = edges.get(cylinder.id, np.zeros(0))
+        levels, planes = _planes(mesh, faces, cylinder, wanted)
         all_faces.append(faces)
         all_levels.append(levels + (number << 32))
         all_angles.append((cylinder, planes))
@@ -213,7 +222,7 @@ def _levels(
 
 
 def _planes(
-    mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder
+    mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder, edges: NDArray[np.float64]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Level of each corner, (k, 3), and the angle of every level, once around."""
     frame = basis_across(cylinder.direction)
@@ -221,6 +230,7 @@ def _planes(
     angles = np.arctan2(across[..., 1], across[..., 0]) % (2 * np.pi)
     widest = 2 * np.arccos(max(1 - SAGITTA / (cylinder.nominal_size / 2), 0.5))
     distinct, index = _distinct(angles.ravel(), _SAME_STEP * widest)
+    distinct, index = _with_edges(distinct, index, edges, _SAME_STEP * widest)
     gaps = np.diff(np.append(distinct, distinct[0] + 2 * np.pi))
     pieces = np.maximum(np.ceil(gaps / widest - 1e-9), 1).astype(np.int64)
     firsts = np.concatenate([[0], np.cumsum(pieces)])
@@ -232,6 +242,23 @@ def _planes(
     away = levels - levels[:, :1]
     levels = levels[:, :1] + (away + turn // 2) % turn - turn // 2
     return levels + turn, planes
+
+
+def _with_edges(
+    distinct: NDArray[np.float64],
+    index: NDArray[np.int64],
+    edges: NDArray[np.float64],
+    limit: float,
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Put angles of wanted edges among those of corners, but for those that are there."""
+    turned = distinct[0] + (edges - distinct[0]) % (2 * np.pi)
+    around = np.append(distinct, distinct[0] + 2 * np.pi)
+    far = np.abs(turned[:, None] - around).min(axis=1, initial=np.inf) > limit
+    added = turned[far]
+    if len(added) == 0:
+        return distinct, index
+    every = np.sort(np.concatenate([distinct, added]))
+    return every, np.searchsorted(every, distinct)[index]
 
 
 def _distinct(

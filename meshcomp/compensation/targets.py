@@ -8,6 +8,7 @@ from typing import Any, TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
@@ -95,7 +96,9 @@ def _rows(
     of_face: tuple[NDArray[np.int64], NDArray[np.bool_]],
 ) -> dict[str, Any]:
     feature, is_entry = of_face
-    columns: list[tuple[NDArray[np.int64], int, Cylinder, float, float]] = []
+    columns: list[
+        tuple[NDArray[np.int64], int, Cylinder, NDArray[np.float64], NDArray[np.float64]]
+    ] = []
     for index, (found, correction) in enumerate(
         zip(inspection.features, plan.corrections, strict=True)
     ):
@@ -104,11 +107,15 @@ def _rows(
         mine = np.flatnonzero(feature == index)
         on = np.unique(refined.mesh.faces[mine[~is_entry[mine]]])
         beside = np.setdiff1d(refined.mesh.faces[mine[is_entry[mine]]], on)
-        change = _change(correction.drawn_size, found, held[index])
         fixed = correction.is_left_alone or held[index] == 0
-        radius = np.nan if fixed else found.nominal_size / 2 + change
-        columns.append((on, index, found, radius, change))
-        columns.append((beside, index, found, np.nan, change))
+        for vertices, is_on in ((on, True), (beside, False)):
+            points = refined.mesh.vertices[vertices]
+            away = radii(found, correction, points) - found.nominal_size / 2
+            change = away * float(held[index])
+            radius = found.nominal_size / 2 + change
+            nothing = np.full(len(vertices), np.nan)
+            rows = radius if is_on and not fixed else nothing
+            columns.append((vertices, index, found, rows, change))
     sizes = [len(column[0]) for column in columns]
     return {
         "vertex": np.concatenate([np.zeros(0, np.int64), *(c[0] for c in columns)]),
@@ -117,13 +124,6 @@ def _rows(
         "direction": np.repeat([c[2].direction for c in columns], sizes, axis=0).reshape(
             -1, 3
         ),
-        "radius": np.repeat([c[3] for c in columns], sizes).astype(np.float64),
-        "change": np.repeat([c[4] for c in columns], sizes).astype(np.float64),
+        "radius": np.concatenate([np.zeros(0), *(c[3] for c in columns)]),
+        "change": np.concatenate([np.zeros(0), *(c[4] for c in columns)]),
     }
-
-
-def _change(drawn_size: float | None, cylinder: Cylinder, held: float) -> float:
-    """Change of a cylinder's radius, mm."""
-    if drawn_size is None:
-        return 0.0
-    return (drawn_size - cylinder.nominal_size) / 2 * float(held)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot
+from meshcomp.compensation.lying import mean_square
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.targets import Targets
 from meshcomp.features import Cylinder, Feature
@@ -67,8 +68,7 @@ def _yielded(mesh: Mesh, wanted: Targets, d: NDArray[np.float64]) -> float:
 def _change(mesh: Mesh, feature: Feature, correction: Correction) -> float:
     if not isinstance(feature, Cylinder):
         return correction.offset * _side_area(mesh, feature.faces)
-    drawn = correction.drawn_size
-    if drawn is None:
+    if correction.mesh_size is None:
         faces = np.concatenate([feature.faces, feature.entry_faces])
         return correction.offset * _side_area(mesh, faces)
     entries = correction.offset * _side_area(mesh, feature.entry_faces)
@@ -78,7 +78,7 @@ def _change(mesh: Mesh, feature: Feature, correction: Correction) -> float:
     middles -= np.outer(middles @ feature.direction, feature.direction)
     # Divergence theorem in the plane across the axis: half the flux of the distance.
     swept = abs(float(np.einsum("ij,ij->", vectors, middles))) / 2
-    after = (drawn / 2) ** 2 * _unrolled_area(mesh, feature) / 2
+    after = mean_square(feature, correction) * _unrolled_area(mesh, feature) / 2
     change = after - swept
     return entries + (-change if feature.is_internal else change)
 
