@@ -10,6 +10,7 @@ import numpy as np
 from meshcomp.errors import OptionError
 from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
+from meshcomp.lying_bores import Roof, roofed
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Foot, Plan
 from meshcomp.printer_axes import PrinterAxes
@@ -169,8 +170,8 @@ def _with_overrides(
             return replace(left_alone(feature, "kept as asked"), is_kept=True)
         if feature.id in sizes:
             size = sizes[feature.id] * stretch_of(rule.axes, feature)
-            return _set_to(feature, size)
-        return rule.decide(feature)
+            return _set_to(feature, size, rule.roof)
+        return rule.laid(feature, rule.decide(feature))
 
     def in_the_mesh(feature: Feature) -> Correction:
         """Tell the size that draws as decided, once errors of the axes are undone."""
@@ -182,19 +183,20 @@ def _with_overrides(
     return in_the_mesh
 
 
-def _set_to(feature: Feature, size: float) -> Correction:
+def _set_to(feature: Feature, size: float, roof: Roof | None) -> Correction:
     if feature.nominal_size is None:
         raise OptionError(f"{feature.id} is a profile and has no size that could be set")
     half = (size - feature.nominal_size) / 2
     offset = -half if feature.is_internal else half
-    return decided_for(feature, mesh_size=size, offset=offset, reason="set as asked")
+    decided = decided_for(feature, mesh_size=size, offset=offset, reason="set as asked")
+    return decided if roof is None else roofed(feature, decided, roof)
 
 
 def _without_change(correction: Correction) -> Correction:
     """Leave a feature alone, to the last bit, whose correction is zero."""
     if correction.is_left_alone or abs(correction.offset) > _LEAST_CHANGE:
         return correction
-    if correction.reason.startswith(("set", "calibration")):
+    if correction.lying or correction.reason.startswith(("set", "calibration")):
         return correction
     reason = f"{correction.reason}: nothing asked for"
     return replace(

@@ -17,6 +17,7 @@ from meshcomp.features import Feature, Wall
 from meshcomp.feels import Feel
 from meshcomp.inspections import Inspection
 from meshcomp.intents import Aim, Intents, aims_of
+from meshcomp.lying_bores import Roof, by_height_law, by_opening, roofed
 from meshcomp.outlooks import outlook
 from meshcomp.plans import Correction, Foot
 from meshcomp.printer_axes import PrinterAxes
@@ -40,6 +41,8 @@ class ByHand:
     bore_law: str | None = None
     axes: PrinterAxes | None = None  # errors to undo, about any centre
     foot: Foot | None = None  # to be drawn in
+    lying_opening: float | None = None  # on the height of lying bores; None: as others
+    roof: Roof | None = None  # over lying bores
 
     def in_words(self) -> str:
         """Say what was asked for."""
@@ -62,6 +65,14 @@ class ByHand:
             offset=change / 2 if not feature.is_internal else -change / 2,
             reason="by hand, as a wall: heights stay" if _lies(feature) else "by hand",
         )
+
+    def laid(self, feature: Feature, correction: Correction) -> Correction:
+        """Return a correction with the shape of a bore that lies."""
+        if self.roof is not None:
+            return roofed(feature, correction, self.roof)
+        if self.lying_opening is None:
+            return correction
+        return by_opening(feature, correction, self.lying_opening)
 
     def _change(self, feature: Feature) -> float:
         """Return what is added to the feature's size, mm."""
@@ -98,6 +109,7 @@ class Calibrated:
     undoes_axes: bool = True
     draws_in_foot: bool = True
     opens_bores_at_foot: bool = False
+    roof: Roof | None = None  # over lying bores
     intents: Intents | None = None
     feels: tuple[Feel, ...] = ()
     aims: Mapping[str, Aim] = field(default_factory=dict)
@@ -155,6 +167,14 @@ class Calibrated:
             skew=0.0 if skew is None else skew.angle,
         )
         return None if axes.is_true else axes
+
+    def laid(self, feature: Feature, correction: Correction) -> Correction:
+        """Return a correction with the shape of a bore that lies."""
+        if self.roof is not None:
+            return roofed(feature, correction, self.roof)
+        scale = 1.0 if self.axes is None else self.axes.scale[2]
+        law = self.model.law("lying bore height")
+        return by_height_law(feature, correction, law, scale)
 
     def foretold(self, feature: Feature, correction: Correction) -> Correction:
         """Return a correction with what will come of it in print."""

@@ -19,7 +19,7 @@ from meshcomp.cli.options import (
     WantsJson,
     parse_sizes,
 )
-from meshcomp.cli.whole import parse_axes, parse_foot
+from meshcomp.cli.whole import parse_axes, parse_foot, parse_roof
 from meshcomp.errors import NotASolidError, OptionError
 
 if TYPE_CHECKING:
@@ -97,6 +97,18 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     foot: Annotated[  # noqa: FBT002
         bool, typer.Option(help="Draw in the foot by the flare, where it is calibrated.")
     ] = True,
+    lying_opening: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Added to the height of lying bores."),
+    ] = None,
+    roof: Annotated[
+        str | None,
+        typer.Option(metavar="SHAPE", help="Roof lying bores: pointed or flat."),
+    ] = None,
+    overhang: Annotated[
+        float,
+        typer.Option(metavar="DEGREES", help="Of the roof: steepest from upright."),
+    ] = 45.0,
     axis_scale: Annotated[
         str | None,
         typer.Option(metavar="X,Y[,Z]", help="Scales of the axes, drawn over asked for."),
@@ -137,6 +149,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         "bore_opening": bore_opening,
         "boss_growth": boss_growth,
         "bore_law": bore_law,
+        "lying_opening": lying_opening,
         "axes": parse_axes(axis_scale, axis_skew),
         "foot": parse_foot(flare, flare_height, opens_bores=flare_bores),
     }
@@ -162,6 +175,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         undoes_axes=axes,
         draws_in_foot=foot,
         opens_bores_at_foot=flare_bores,
+        roof=parse_roof(roof, overhang),
     )
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes, **wishes}
     found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
@@ -208,12 +222,12 @@ def _rule(
             "--plan needs -c CALIBRATION.json: what is aimed at in print has to be known "
             "from your printer"
         )
-    if not given and not needs_none:
+    if not given and not needs_none and whole["roof"] is None:
         raise OptionError(
             "no corrections given: -c CALIBRATION.json, or by hand such as "
             "--wall-growth -0.05 --bore-opening 0.2 (meshcomp compensate --help)"
         )
-    return ByHand(**given)
+    return ByHand(**given, roof=whole["roof"])
 
 
 def _calibrated(calibration: Path, plan: Path | None, **whole: Any) -> Calibrated:

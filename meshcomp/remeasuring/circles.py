@@ -11,7 +11,7 @@ from meshcomp.features import Cylinder
 from meshcomp.remeasuring.outlines import Outline
 from meshcomp.remeasuring.places import Place, merged
 
-__all__ = ["diameter_at"]
+__all__ = ["diameter_at", "own_corners"]
 
 _NEAR = 0.06  # mm, and a tenth of the radius: a corner to the circle expected
 _NEAR_SHARE = 0.1
@@ -47,23 +47,23 @@ def diameter_at(
         (outline, exact),
         (outline.bends, between),
     ):
-        corners, seen = _own_corners(feature, sizes, place, centre, shape)
+        corners, seen = own_corners(feature, sizes, place, centre, shape)
         if len(corners) >= _LEAST_CORNERS and seen >= _LEAST_SEEN * place.cover:
             try:
-                return associate_circle(corners)[1]
+                return associate_circle(shape.points[corners])[1]
             except AssociationError:
                 return None
     return None
 
 
-def _own_corners(
+def own_corners(
     feature: Cylinder,
     sizes: tuple[float, float],
     place: Place,
     centre: NDArray[np.float64],
     outline: Outline,
-) -> tuple[NDArray[np.float64], float]:
-    """Corners of a cylinder, (n, 2), and the angle that their lines cover, radians."""
+) -> tuple[NDArray[np.int64], float]:
+    """Return the corners of a cylinder, (n,), and the angle their lines cover, radians."""
     away = outline.points - centre
     limit = min(_NEAR, _NEAR_SHARE * sizes[0] / 2)
     doubled = 2 * np.hypot(away[:, 0], away[:, 1])
@@ -78,7 +78,7 @@ def _own_corners(
     low = (angles + np.minimum(turn, 0.0))[own]
     seen = merged(np.column_stack([low, low + np.abs(turn[own])]))
     corners = np.intersect1d(lines[own], ends[own], assume_unique=True)
-    return outline.points[corners], float((seen[:, 1] - seen[:, 0]).sum())
+    return corners, float((seen[:, 1] - seen[:, 0]).sum())
 
 
 def _within(angles: NDArray[np.float64], arcs: NDArray[np.float64]) -> NDArray[np.bool_]:

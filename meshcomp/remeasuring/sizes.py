@@ -14,6 +14,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
 from meshcomp.remeasuring.circles import diameter_at
+from meshcomp.remeasuring.lying import lying_size
 from meshcomp.remeasuring.outlines import Outline, outline_of
 from meshcomp.remeasuring.places import Place, places_of
 from meshcomp.remeasuring.walls import distance_at
@@ -27,7 +28,8 @@ BORE_LIMIT = 0.002  # mm, diameter against plan
 WALL_LIMIT = 0.001  # mm, distance against plan
 _SAME_HEIGHT = 6  # decimals, mm
 
-_Sizes = tuple[float | None, ...]  # of a feature at each of its places, mm
+_Size = tuple[float, float]  # of a feature, and of a lying bore's height; else twice, mm
+_Sizes = tuple[_Size | None, ...]  # at each of its places
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,14 +119,32 @@ def _sizes(solid: Solid, looks: list[_Look]) -> list[_Sizes]:
     ]
 
 
-def _one_size(look: _Look, place: Place, outline: Outline) -> float | None:
+def _one_size(look: _Look, place: Place, outline: Outline) -> _Size | None:
     feature, planned = look.feature, look.correction.drawn_size
     if planned is None:
         return None
-    if isinstance(feature, Cylinder):
-        centre = look.frame[:2] @ feature.point
-        return diameter_at(feature, planned, place, centre, outline)
-    return distance_at(feature, planned, place, outline)
+    if not isinstance(feature, Cylinder):
+        return _twice(distance_at(feature, planned, place, outline))
+    if look.correction.lying is not None:
+        shape = planned, look.correction.lying
+        return lying_size(feature, shape, place, look.frame, outline)
+    centre = look.frame[:2] @ feature.point
+    return _twice(diameter_at(feature, planned, place, centre, outline))
+
+
+def _twice(size: float | None) -> _Size | None:
+    return None if size is None else (size, size)
+
+
+def _planned(look: _Look) -> _Size | None:
+    drawn, lying = look.correction.drawn_size, look.correction.lying
+    if drawn is None:
+        return None
+    return (drawn, drawn) if lying is None else (drawn, lying.height)
+
+
+def _miss(size: _Size, planned: _Size) -> float:
+    return max(abs(a - b) for a, b in zip(size, planned, strict=True))
 
 
 def _limit(look: _Look) -> float:
@@ -133,40 +153,49 @@ def _limit(look: _Look) -> float:
 
 def _as_planned(look: _Look, sizes: _Sizes) -> bool:
     """Whether a feature shows its planned size at every place; not if it has no place."""
-    planned = look.correction.drawn_size
+    planned = _planned(look)
     if planned is None:
         return True
     limit = _limit(look)
-    return bool(sizes) and all(s is not None and abs(s - planned) <= limit for s in sizes)
+    return bool(sizes) and all(s is not None and _miss(s, planned) <= limit for s in sizes)
 
 
 def _as_before(look: _Look, sizes: _Sizes, before: _Sizes) -> bool:
     """Whether a feature shows at every place what it showed in the part before."""
     limit = _limit(look)
     return all(
-        new is old if new is None or old is None else abs(new - old) <= limit
+        new is old if new is None or old is None else _miss(new, old) <= limit
         for new, old in zip(sizes, before, strict=True)
     )
 
 
+def _road(look: _Look, size: _Size) -> str:
+    """Say how a size was measured."""
+    lying = look.correction.lying
+    if lying is None:
+        is_round = isinstance(look.feature, Cylinder)
+        return "circle through ring corners" if is_round else "between ring lines"
+    if lying.roof:
+        return f"circle below its roof, whose tangents touch {size[1]:.4f} mm"
+    return f"ellipse through ring corners, {size[1]:.4f} mm high"
+
+
 def _judged(look: _Look, sizes: _Sizes, before: _Sizes | None) -> AchievedSize:
-    planned = look.correction.drawn_size
+    planned = _planned(look)
     found = [size for size in sizes if size is not None]
     worst = None
     if planned is None:
         how = "no size"
     elif found:
-        worst = max(found, key=lambda size: abs(size - planned))
-        is_round = isinstance(look.feature, Cylinder)
-        road = "circle through ring corners" if is_round else "between ring lines"
-        how = f"{road}, {len(found)} of {len(sizes)} sections"
+        worst = max(found, key=lambda size: _miss(size, planned))
+        how = f"{_road(look, worst)}, {len(found)} of {len(sizes)} sections"
     else:
         how = "not seen in the sections of the written file"
     same = before is not None and _as_before(look, sizes, before)
     return AchievedSize(
         feature_id=look.feature.id,
         planned=look.correction.mesh_size,
-        achieved=None if worst is None else worst / look.correction.stretch,
+        achieved=None if worst is None else worst[0] / look.correction.stretch,
         conforms=_as_planned(look, sizes) or same,
         how=f"{how}; as before" if same else how,
     )
