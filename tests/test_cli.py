@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -501,5 +502,6 @@ def test_the_demo_proves_every_part(tmp_path):
     shown = run("demo", tmp_path / "demo")
 
     assert shown.returncode == 0, shown.stdout
-    assert shown.stdout.count("proved, sizes within") == 8
-    assert len(list((tmp_path / "demo" / "compensated").glob("*.report.html"))) == 8
+    assert len(re.findall(r" now +proved$", shown.stdout, re.MULTILINE)) == 8
+    assert len(re.findall(r" as asked$", shown.stdout, re.MULTILINE)) == 14
+    assert len(list((tmp_path / "demo" / "compensated").glob("*.report.html"))) == 9

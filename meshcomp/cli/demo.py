@@ -1,4 +1,4 @@
-"""`meshcomp demo`: the whole job on parts of our own."""
+"""`meshcomp demo`: the whole job on a kit of our own."""
 
 from __future__ import annotations
 
@@ -7,7 +7,11 @@ from typing import Annotated
 
 import typer
 
+from meshcomp.cli.progress import bar
+
 __all__ = ["demo"]
+
+_PARTS = 8
 
 
 def demo(
@@ -15,24 +19,23 @@ def demo(
         Path, typer.Argument(metavar="[DIR]", help="Where to put everything.")
     ] = Path("meshcomp-demo"),
 ) -> None:
-    """Build the parts of a telescope filter changer and compensate them all."""
+    """Build the kit of a telescope filter changer and compensate it all."""
     from meshcomp.demonstration import run_demo
+    from meshcomp.reports.kits import kit_tables
 
-    result = run_demo(directory)
     typer.echo(
         "A filter changer for a small telescope, for an invented printer with invented\n"
-        "readings. Each part was read, its features found, reshaped by the calibration,\n"
-        "written, read back and proved.\n"
+        "readings. Each part was read, its features found, reshaped by the calibration\n"
+        "and by what it must go with, written, read back and proved.\n"
     )
-    typer.echo(f"{'part':<18} {'bores':>5} {'bosses':>6} {'walls':>5}  verdict")
-    for row in result.rows:
-        typer.echo(
-            f"{row.name:<18} {row.bores:>5} {row.bosses:>6} {row.walls:>5}  {row.verdict}"
-        )
+    with bar(_PARTS) as progress:
+        result = run_demo(directory, progress=progress)
+    typer.echo(kit_tables(result.outcome))
     typer.echo(f"\nparts        {result.parts}")
     typer.echo(f"calibration  {result.calibration}")
+    typer.echo(f"kit          {result.kit}")
     typer.echo(f"compensated  {result.compensated}")
     typer.echo(f"reports      {result.compensated}/*.report.html: open one in a browser")
-    typer.echo(f"\nnext: meshcomp inspect {result.rows[0].path}")
+    typer.echo(f"\nnext: meshcomp inspect {result.parts / 'indexing_wheel.stl'}")
     if not result.conforms:
         raise typer.Exit(3)

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import json
-import sys
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from meshcomp.cli.options import WantsJson
+from meshcomp.cli.progress import bar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from meshcomp.kits.making import Progress, Workers
+    from meshcomp.kits.making import Workers
     from meshcomp.mechanisms import Kit, KitOutcome
 
 __all__ = ["kit"]
@@ -74,7 +71,7 @@ def kit(  # noqa: PLR0913, PLR0917 - one parameter an option
     if suggest_mates:
         _suggest(wanted, staff, as_json=as_json)
         return
-    with _bar(len(wanted.parts)) as progress:
+    with bar(len(wanted.parts)) as progress:
         outcome = make_kit(wanted, workers=staff, progress=progress)
     paths = save_kit_reports(outcome)
     _show(outcome, paths, as_json=as_json)
@@ -103,16 +100,6 @@ def _suggest(wanted: Kit, staff: Workers, *, as_json: bool) -> None:
         typer.echo(json.dumps(suggestions_json(found), indent=1, allow_nan=False))
     else:
         typer.echo(suggestions_text(found))
-
-
-@contextmanager
-def _bar(parts: int) -> Iterator[Progress | None]:
-    """Show a bar of progress on a terminal, and nothing anywhere else."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    with typer.progressbar(length=parts, label="parts", file=sys.stderr) as bar:
-        yield lambda _: bar.update(1)
 
 
 def _show(outcome: KitOutcome, paths: tuple[Path, ...], *, as_json: bool) -> None:

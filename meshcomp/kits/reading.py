@@ -191,7 +191,7 @@ def folder_kit(
     >>> import meshcomp
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     paths = meshcomp.write_scenario(folder)
-    ...     kit = folder_kit(folder, calibration=paths[-1])
+    ...     kit = folder_kit(folder, calibration=paths[-2])
     >>> kit.parts[0].name
     'bearing_plate'
     """

@@ -153,7 +153,7 @@ def _mate(outcome: MateOutcome, scale: _Scale) -> dict[str, Any]:
         "most": numbers.signed(mate.most),
         "probability": numbers.percent(mate.probability),
         "pairs": str(outcome.copies) if pair else numbers.DASH,
-        "mean": numbers.signed(pair.mean if pair else None),
+        "mean": numbers.signed(round(pair.mean, 6) if pair else None),
         "low": numbers.signed(pair.low if pair else None),
         "high": numbers.signed(pair.high if pair else None),
         "assembles": _chance(pair.assembles if pair else None, mate.least),

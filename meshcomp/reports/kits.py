@@ -32,6 +32,7 @@ from meshcomp.reports._tables import columns_of, paragraph, table, titled
 __all__ = [
     "features_csv",
     "kit_json",
+    "kit_tables",
     "kit_text",
     "mates_csv",
     "suggestions_json",
@@ -39,6 +40,7 @@ __all__ = [
 ]
 
 _SCHEMA = 1
+_NOISE_DIGITS = 6  # of mm: a mean below a nanometre has no sign
 _PART_HEADS = (
     ("part", False),
     ("to print", True),
@@ -72,19 +74,39 @@ def kit_text(outcome: KitOutcome) -> str:
         As from `meshcomp.kits.making.make_kit`.
     """
     verdict = kit_verdict(outcome)
-    kit = outcome.kit
-    shared = together(outcome)
     blocks = [
-        paragraph(printable(f"{kit.name}: {kit.source}"), hanging="  "),
-        ["Parts:", *table(columns_of(_PART_HEADS, [_part_row(p) for p in outcome.parts]))],
-        _mate_lines(outcome.mates),
-        [] if shared is None else paragraph(shared),
+        paragraph(printable(f"{outcome.kit.name}: {outcome.kit.source}"), hanging="  "),
+        *_table_blocks(outcome),
         titled("Falls short", _named(shortfalls(outcome))),
         titled("Notes", _named(_notes(outcome))),
         titled("To settle before printing", _named(_doubts(outcome.parts))),
         paragraph(SLICER_LINE),
         paragraph(f"{verdict.heading.upper()}. {verdict.sentence}"),
     ]
+    return _joined(blocks)
+
+
+def kit_tables(outcome: KitOutcome) -> str:
+    """Return the parts and the mates of a kit as tables, 80 columns at most.
+
+    Parameters
+    ----------
+    outcome : KitOutcome
+        As from `meshcomp.kits.making.make_kit`.
+    """
+    return _joined(_table_blocks(outcome))
+
+
+def _table_blocks(outcome: KitOutcome) -> list[list[str]]:
+    shared = together(outcome)
+    return [
+        ["Parts:", *table(columns_of(_PART_HEADS, [_part_row(p) for p in outcome.parts]))],
+        _mate_lines(outcome.mates),
+        [] if shared is None else paragraph(shared),
+    ]
+
+
+def _joined(blocks: Sequence[Sequence[str]]) -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -108,8 +130,10 @@ def _mate_lines(mates: Sequence[MateOutcome]) -> list[str]:
     gap = ", of flanks the gap per flank" if any(m.mate.is_gap for m in mates) else ""
     lines = [f"Mates, clearance in mm{gap}, probabilities in %:"]
     lines += [*table(columns_of(_MATE_HEADS, rows)), ""]
+    width = len(str(len(mates)))
     for number, mate in enumerate(mates, start=1):
-        lines += paragraph(f"{number} {printable(in_words(mate))}", "  ", "    ")
+        words = f"{number:>{width}} {printable(in_words(mate))}"
+        lines += paragraph(words, "  ", " " * (width + 3))
     return lines
 
 
@@ -120,7 +144,7 @@ def _mate_row(mate: MateOutcome) -> tuple[str, ...]:
         return (*limits, *[DASH] * 7, mate_state(mate))
     return (
         *limits,
-        *(signed(value) for value in (pair.mean, pair.low, pair.high)),
+        *(signed(round(x, _NOISE_DIGITS)) for x in (pair.mean, pair.low, pair.high)),
         str(mate.copies),
         DASH if asked.least is None else tenths(pair.assembles),
         DASH if asked.most is None else tenths(pair.is_tight),

@@ -96,7 +96,7 @@ def true_features(name: str) -> tuple[TrueFeature, ...]:
 
 
 def write_scenario(directory: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write all demo parts as binary STL, and the record of an invented printer.
+    """Write all demo parts as binary STL, the record of an invented printer, and the kit.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def write_scenario(directory: str | os.PathLike[str]) -> tuple[Path, ...]:
     Returns
     -------
     paths : tuple of path
-        The files, `calibration.json` last.
+        The parts' files, and then `calibration.json` and `kit.toml`.
 
     Raises
     ------
@@ -118,8 +118,8 @@ def write_scenario(directory: str | os.PathLike[str]) -> tuple[Path, ...]:
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     paths = write_scenario(folder)
-    >>> paths[0].name, paths[-1].name
-    ('indexing_wheel.stl', 'calibration.json')
+    >>> [paths[n].name for n in (0, -2, -1)]
+    ['indexing_wheel.stl', 'calibration.json', 'kit.toml']
     """
     from meshcomp.calibration.record import invented_calibration_path
     from meshcomp.files import write_part
@@ -132,6 +132,8 @@ def write_scenario(directory: str | os.PathLike[str]) -> tuple[Path, ...]:
         write_part(_part(name, mesh), paths[-1])
     paths.append(folder / "calibration.json")
     save_atomically(paths[-1], invented_calibration_path().read_bytes())
+    paths.append(folder / "kit.toml")
+    save_atomically(paths[-1], Path(__file__).with_name("kit.toml").read_bytes())
     return tuple(paths)
 
 
