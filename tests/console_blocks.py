@@ -2,7 +2,8 @@
 
 In a block marked `console`, a line that begins with `$ ` is a command and what follows
 is its output. The blocks of one document run one after the other in one folder that
-holds `models`. A line `...` stands for any lines. To write the outputs anew:
+holds `models`. A block marked `toml NAME` is written there as the file NAME before the
+commands that follow it. A line `...` stands for any lines. To write the outputs anew:
 
     python tests/console_blocks.py README.md docs/tutorial.md
 """
@@ -21,6 +22,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 _BLOCK = re.compile(r"(?<=^```console\n).*?(?=^```$)", re.DOTALL | re.MULTILINE)
+_ANY = re.compile(r"^```(console|toml (\S+))\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 _MAIN = "from meshcomp.cli import main; main()"
 
 
@@ -30,15 +32,33 @@ class Command:
 
     line: str
     shown: str
+    files: tuple[tuple[str, str], ...] = ()  # names and texts, to be written before it
+
+    @property
+    def status(self) -> int:
+        """Exit status that the output shown stands for."""
+        if self.shown.startswith("meshcomp: "):
+            return 1
+        return 3 if re.search(r"^FALLS SHORT\.", self.shown, re.MULTILINE) else 0
+
+    def run(self, folder: Path) -> tuple[str, int]:
+        """Run it after writing its files; what it prints and its exit status."""
+        for name, text in self.files:
+            (folder / name).write_text(text, encoding="utf-8")
+        return output_of(self.line, folder)
 
 
 def commands(text: str) -> list[Command]:
     """Commands of all console blocks of a document."""
-    found = []
-    for block in _BLOCK.findall(text):
+    found, files = [], []
+    for mark, name, block in _ANY.findall(text):
+        if mark != "console":
+            files.append((name, block))
+            continue
         for piece in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
             line, _, shown = piece.partition("\n")
-            found.append(Command(line=line, shown=shown.rstrip("\n")))
+            found.append(Command(line=line, shown=shown.rstrip("\n"), files=tuple(files)))
+            files = []
     return found
 
 
@@ -80,11 +100,13 @@ def _without_hashes(text: str) -> str:
 
 def _rewritten(text: str, folder: Path) -> str:
     """Put into a document what its commands print now; blocks with `...` stay."""
+    left = commands(text)
 
     def anew(block: re.Match[str]) -> str:
         rows = []
-        for command in commands(f"```console\n{block.group()}```\n"):
-            printed = output_of(command.line, folder)[0]
+        for _ in commands(f"```console\n{block.group()}```\n"):
+            command = left.pop(0)
+            printed = command.run(folder)[0]
             is_cut = "..." in command.shown.split("\n")
             rows.append(f"$ {command.line}\n{command.shown if is_cut else printed}\n")
         return "\n".join(rows)

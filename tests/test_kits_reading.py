@@ -1,11 +1,14 @@
 """Kit files: what they mean, and every problem with its line."""
 
+import re
 from pathlib import Path
 
 import pytest
+from console_blocks import ROOT
 from kit_parts import HEAD, MODELS, mate_entry, part_entry, write_kit
 
 from meshcomp.errors import OptionError
+from meshcomp.kits import reading
 from meshcomp.kits.reading import folder_kit, read_kit
 from meshcomp.mechanisms import Bought, Reference
 
@@ -178,3 +181,29 @@ def test_a_folder_is_a_kit_of_its_meshes(tmp_path):
 def test_a_folder_without_meshes_is_refused(tmp_path):
     with pytest.raises(OptionError, match="holds no mesh"):
         folder_kit(tmp_path, MODELS / "calibration.json")
+
+
+def test_the_example_of_the_page_about_kits_is_a_kit_file(tmp_path):
+    page = (ROOT / "docs" / "kits.md").read_text(encoding="utf-8")
+    path = tmp_path / "kit.toml"
+    path.write_text(re.search(r"(?ms)^```toml\n(.*?)^```$", page)[1], encoding="utf-8")
+
+    kit = read_kit(path)
+
+    assert [part.name for part in kit.parts] == ["wheel", "spacer", "disc"]
+    assert [mate.is_gap for mate in kit.mates] == [False, False, False, True]
+    assert kit.parts[0].plan == tmp_path / "wheel.plan.toml"
+
+
+def test_every_key_of_a_kit_file_is_in_the_page_about_kits():
+    page = (ROOT / "docs" / "kits.md").read_text(encoding="utf-8")
+    keys = {
+        key
+        for model in (reading._KitFile, reading._PartEntry, reading._MateEntry)  # noqa: SLF001
+        for key in model.model_fields
+    }
+
+    assert {key for key in keys if f"{key} =" not in page and f"`{key}`" not in page} == {
+        "part",
+        "mate",
+    }
