@@ -89,6 +89,7 @@ def compensate_part(
     *,
     in_place: bool = False,
     layers: LayerWish | None = None,
+    inspection: Inspection | None = None,
     **overrides: object,
 ) -> Record:
     """Compensate a part, write it, read it back and prove it.
@@ -105,6 +106,8 @@ def compensate_part(
         Whether `out` may be the file that the part was read from.
     layers : LayerWish, optional
         The layers it is printed in, and which faces to move onto them.
+    inspection : Inspection, optional
+        Of the part, where it was inspected already.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -135,13 +138,13 @@ def compensate_part(
     target = Path(out)
     if not in_place:
         refuse_source(part, target)
-    source = inspect(part)
-    inspection, report = looked_at(source, layers, rule.axes)
-    decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
-    result = with_layers(compensate(inspection, decided), report)
-    verification, digest = _written(inspection, result, target)
-    foretold = as_made(decided, rule, inspection, _made_otherwise(result, verification))
-    record = _record(inspection, foretold, made=(result, verification, target, digest))
+    source = inspect(part) if inspection is None else inspection
+    seen, report = looked_at(source, layers, rule.axes)
+    decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
+    result = with_layers(compensate(seen, decided), report)
+    verification, digest = _written(seen, result, target)
+    foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
+    record = _record(seen, foretold, made=(result, verification, target, digest))
     return replace(record, inspection=source, layers=report)
 
 

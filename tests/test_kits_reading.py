@@ -203,7 +203,5 @@ def test_every_key_of_a_kit_file_is_in_the_page_about_kits():
         for key in model.model_fields
     }
 
-    assert {key for key in keys if f"{key} =" not in page and f"`{key}`" not in page} == {
-        "part",
-        "mate",
-    }
+    missing = {key for key in keys if f"{key} =" not in page and f"`{key}`" not in page}
+    assert missing <= {"part", "mate"}  # tables: [[part]], [[mate]]

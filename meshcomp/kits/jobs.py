@@ -107,7 +107,10 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
     rule = _rule(job, inspection)
     job.out.parent.mkdir(parents=True, exist_ok=True)
     sizes = dict(job.part.sizes)
-    record = compensate_part(read, job.out, rule, keep=job.part.keep, sizes=sizes)
+    record = compensate_part(
+        read, job.out, rule, inspection=inspection, keep=job.part.keep, sizes=sizes
+    )
+    # Charts of the calibration would be the same in every part's page.
     _, page = save_reports(record)
     shown = record_json(record)
     return replace(
