@@ -153,6 +153,36 @@ def test_picks(aims, pick: str, ids: set[str]):
     assert set(aims(_intent(pick, "keep = true"))) == ids
 
 
+@pytest.fixture(scope="module")
+def wheel() -> Inspection:
+    return meshcomp.inspect(meshcomp.demo_part("indexing_wheel"))
+
+
+@pytest.mark.parametrize(
+    ("pick", "sizes"),
+    [
+        # As the wheel is drawn: five screws on a circle, a seat over a bore at its axis.
+        ('"circle-01"', [3.2] * 5),
+        ('{ group = "circle-01" }', [3.2] * 5),
+        ('{ group = "hole-03" }', [12.0, 22.0]),
+        ('{ group = "hole-03", size = 22 }', [22.0]),
+    ],
+)
+def test_groups_and_patterns_are_picked(aims, wheel, pick: str, sizes: list[float]):
+    found = aims(_intent(pick, "keep = true"), wheel)
+    by_id = {f.id: f.nominal_size for f in wheel.features}
+
+    assert sorted(by_id[name] for name in found) == pytest.approx(sizes, abs=1e-4)
+
+
+def test_a_member_named_by_its_id_wins_over_its_pattern(aims, wheel):
+    found = aims(
+        _intent('"circle-01"', "size = 3.3") + _intent('"bore-06"', "size = 3.4"), wheel
+    )
+
+    assert sorted(aim.target for aim in found.values()) == [3.3] * 4 + [3.4]
+
+
 def test_places_are_those_of_the_file(tmp_path: Path, plate: Inspection):
     """A part that lies on its side is picked by where the file has its bores."""
     meshcomp.write(plate.part, tmp_path / "plate.stl")

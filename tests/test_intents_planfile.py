@@ -153,20 +153,3 @@ def test_another_schema_is_refused(tmp_path: Path):
     path.write_text("intent = []\n")
     with pytest.raises(OptionError, match="schema is missing"):
         read_plan(path)
-
-
-@pytest.mark.parametrize(
-    ("names", "expected"),
-    [
-        (("bore-01",), True),
-        (("bore-01", "bore-02"), True),
-        (("bore-*",), False),
-        (("bore 22",), False),
-        ((), False),
-    ],
-)
-def test_single_features_are_named_by_ids_alone(
-    names: tuple[str, ...],
-    expected: bool,  # noqa: FBT001
-):
-    assert Pick(names=names).names_features is expected

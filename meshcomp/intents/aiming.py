@@ -48,8 +48,8 @@ def aims_of(
     by_name: dict[str, Intent] = {}
     by_rule: dict[str, Intent] = {}
     for intent in intents.intents:
-        chosen = by_name if intent.pick.names_features else by_rule
         for feature in _features(intent, inspection):
+            chosen = by_name if feature.id in intent.pick.names else by_rule
             if feature.id in chosen:
                 raise _problem(
                     intent,

@@ -51,13 +51,19 @@ def picked(inspection: Inspection, pick: Pick) -> tuple[Feature, ...]:
     ['bore-03', 'bore-07']
     >>> [f.id for f in picked(found, Pick(kind="bore", size=22.0))]
     ['bore-04']
+    >>> wheel = meshcomp.inspect(meshcomp.demo_part("indexing_wheel"))
+    >>> len(picked(wheel, Pick(group="circle-01")))
+    5
     """
     return tuple(f for f in inspection.features if _is_meant(inspection, f, pick))
 
 
 def _is_meant(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
     if pick.names:
-        return any(is_named(feature, name) for name in pick.names)
+        return any(
+            is_named(feature, name) or _is_in_group(inspection, feature, name)
+            for name in pick.names
+        )
     return (
         (pick.kind is None or feature.kind == pick.kind)
         and (pick.size is None or _has_size(feature, pick.size))
@@ -100,10 +106,8 @@ def _is_near(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
     return bool(np.linalg.norm(place - nearest) <= pick.within)
 
 
-def _is_in_group(inspection: Inspection, feature: Feature, group: str) -> bool:
-    """Whether a feature belongs to a group or pattern that detection found."""
-    members = {
-        **{each.id: each.members for each in inspection.groups},
-        **{each.id: each.members for each in inspection.patterns},
-    }
-    return feature.id in members.get(group, ())
+def _is_in_group(inspection: Inspection, feature: Feature, name: str) -> bool:
+    """Whether a feature belongs to a stepped hole, a chain, or a pattern."""
+    members = {each.id: each.members for each in inspection.groups}
+    members |= {each.id: each.members for each in inspection.patterns}
+    return feature.id in members.get(name, ())

@@ -17,17 +17,12 @@ Range = tuple[float, float]
 class Pick:
     """Which features an intent is for; what is stated must all hold."""
 
-    names: tuple[str, ...] = ()  # ids, patterns such as "bore-*", "bore 6.6"
+    names: tuple[str, ...] = ()  # ids, of groups too; "bore-*"; "bore 6.6"
     kind: str | None = None
     size: float | None = None  # nominal, mm
     near: tuple[float, ...] | None = None  # X, Y and perhaps Z in the part's file
     within: float = 0.5  # of the place, mm
-    group: str | None = None  # id of a group of features
-
-    @property
-    def names_features(self) -> bool:
-        """Whether single features are named, which wins over what picks many."""
-        return bool(self.names) and all(not set("*?[ ") & set(name) for name in self.names)
+    group: str | None = None  # id of a group or a pattern of features
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from meshcomp.standards.fasteners import SERIES, self_tapping_hole
 __all__ = ["Guess", "Suggestion", "suggestions"]
 
 _NEAR = 0.051  # mm: drawn sizes nearer than this to a listed one may mean it
-_MOST_GUESSES = 5
+_MOST_GUESSES = 7
 _TAPPED = ("M2", "M2.5", "M3", "M4", "M5", "M6")  # larger ones want an insert
 
 
@@ -105,12 +105,27 @@ def _of_bore(size: float) -> Iterator[Guess]:
     yield from _dowels(size)
     yield from _inserts(size)
     yield from _self_tapping(size)
+    yield _mating("runs on a shaft", size, "h6", "shaft")
     yield Guess(question="a hole for something else?", keys=(("tolerance", '"H11"'),))
 
 
 def _of_boss(size: float) -> Iterator[Guess]:
     yield from _bearing(size, place=0, feel="slide", words="seat in the bore of a bearing")
+    yield _mating("turns in a hole", size, "H7", "hole")
     yield Guess(question="a shaft for something else?", keys=(("tolerance", '"h11"'),))
+
+
+def _mating(words: str, size: float, class_: str, name: str) -> Guess:
+    """Guess a made counterpart of the same nominal size."""
+    shown = f"{round(size, 2):g}"
+    return Guess(
+        question=f"{words} of {shown} mm, not printed?",
+        keys=(
+            ("counterpart", _text(f"{shown} {class_}")),
+            ("name", _text(name)),
+            ("feel", _text("slide")),
+        ),
+    )
 
 
 def _of_slot(size: float) -> Iterator[Guess]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from meshcomp.inspections import Inspection, StandCount
 from meshcomp.outlooks import PRESSED
 from meshcomp.parts import Part
+from meshcomp.plans import Plan
 from meshcomp.presses import CAUTIONS as PRESS_CAUTIONS
 from meshcomp.reports._extras import extra_words
 from meshcomp.reports._numbers import count, span
@@ -23,6 +24,7 @@ __all__ = [
     "doubts",
     "left_alone",
     "not_as_planned",
+    "press_cautions",
     "printable",
     "stand_sentences",
     "verdict",
@@ -290,12 +292,12 @@ def cautions(record: Record) -> tuple[str, ...]:
             f"The part was assumed to stand on the bed with {part.stand.up} up. Printed "
             "any other way, the corrections are wrong."
         )
-    return (*listed, _FIRST_PRINT, *_press_cautions(record), _PRACTICE)
+    return (*listed, _FIRST_PRINT, *press_cautions(record.plan), _PRACTICE)
 
 
-def _press_cautions(record: Record) -> tuple[str, ...]:
+def press_cautions(plan: Plan) -> tuple[str, ...]:
     """Return the cautions of press fits where something is to be pressed."""
-    outlooks = [c.outlook for c in record.plan.corrections if c.outlook is not None]
+    outlooks = [c.outlook for c in plan.corrections if c.outlook is not None]
     pressed = any(w.startswith(PRESSED) for o in outlooks for w in o.warnings)
     return PRESS_CAUTIONS if pressed else ()
 

@@ -12,6 +12,10 @@ from meshcomp.tolerances import Zone
 
 __all__ = ["fit_json", "fit_text"]
 
+_PRESSED = (
+    "An interference strains a printed hub, and plastic creeps: a plan file "
+    "(docs/plans.md) tells whether it would split."
+)
 _LIMITS = "Limits by ISO 286-1 for classes; sizes in mm."
 
 
@@ -34,6 +38,9 @@ def fit_text(study: FitStudy, conditions: str | None = None) -> str:
     H7    8.000  8.015   8.008         15
     p6    8.015  8.024   8.020          9
     Limits by ISO 286-1 for classes; sizes in mm.
+    <BLANKLINE>
+    An interference strains a printed hub, and plastic creeps: a plan file
+    (docs/plans.md) tells whether it would split.
     """
     lines = [_heading(study), "", *_zones(study.zones), _LIMITS]
     if conditions:
@@ -42,6 +49,8 @@ def fit_text(study: FitStudy, conditions: str | None = None) -> str:
         lines += ["", *_capability(found)]
     if study.pair is not None:
         lines += ["", *_pair(study)]
+    if study.fit is not None and study.fit.least_clearance < 0:
+        lines += ["", *paragraph(_PRESSED)]
     for note in study.notes:
         lines += paragraph(note)
     return "\n".join(lines)

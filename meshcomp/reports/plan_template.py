@@ -61,6 +61,12 @@ def plan_template(inspection: Inspection, suggested: Sequence[Suggestion]) -> st
     #[[intent]]
     #pick = "bore 22"
     #part = "screw M20 medium"
+    # runs on a shaft of 22 mm, not printed?
+    #[[intent]]
+    #pick = "bore 22"
+    #counterpart = "22 h6"
+    #name = "shaft"
+    #feel = "slide"
     # a hole for something else?
     #[[intent]]
     #pick = "bore 22"
@@ -76,6 +82,10 @@ def _block(inspection: Inspection, suggestion: Suggestion) -> Iterator[str]:
     words = f"{ids_in_words(f.id for f in suggestion.features)}: {_feature(first)}"
     if not others:
         words += f", at {place(axis_in_file(first, inspection.part.stand).point)}"
+    ids = {feature.id for feature in suggestion.features}
+    groups = [g.id for g in inspection.patterns if set(g.members) <= ids]
+    if groups and len(ids) > 1:
+        words += f"; picked as {ids_in_words(groups)} too"
     yield from _prose(words)
     if not suggestion.guesses:
         yield from _guess(suggestion, Guess(question="to be left as it is?", keys=_KEEP))
