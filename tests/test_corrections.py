@@ -153,7 +153,8 @@ def test_a_calibrated_size_prints_as_its_nominal_by_the_law_itself(name, calibra
     for feature, correction in by_kind(name, calibrated):
         if correction.is_left_alone or feature.nominal_size is None:
             continue
-        law = calibrated.model.law(correction.reason.removeprefix("calibration for "))
+        name_of_law = correction.reason.removeprefix("calibration for ").split(";")[0]
+        law = calibrated.model.law(name_of_law)
         x = correction.mesh_size
         deviation = sum(
             c * terms[term](x) for term, c in zip(law.terms, law.coefficients, strict=True)
