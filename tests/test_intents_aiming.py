@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from outside import plane
+from outside.solids import write_stl
 
 import meshcomp
 from meshcomp.errors import OptionError
@@ -94,6 +97,39 @@ def test_what_a_boss_is_aimed_at(aims, spacer, lines, lower, upper):
 
     assert (aim.lower, aim.upper) == (pytest.approx(lower), pytest.approx(upper))
     assert aim.target == pytest.approx((lower + upper) / 2)
+
+
+@pytest.mark.parametrize(
+    ("pick", "lines", "lower", "upper"),
+    [
+        # A slot is internal, a wall external; 6 h9 is 0/-0.03, 70 H9 is +0.074/0.
+        ('"slot-01"', ['counterpart = "6 h9"', "clearance = [0.1, 0.2]"], 6.085, 6.185),
+        ('"slot-01"', ['tolerance = "H12"'], 6.0, 6.12),
+        ('"wall-01"', ['counterpart = "70 H9"', "clearance = [0.1, 0.2]"], 69.837, 69.937),
+        ('"wall-01"', ['tolerance = "h11"'], 69.81, 70.0),
+    ],
+)
+def test_what_slots_and_walls_are_aimed_at(aims, pick, lines, lower, upper):
+    (aim,) = aims(_intent(pick, *lines)).values()
+
+    assert (aim.lower, aim.upper) == (pytest.approx(lower), pytest.approx(upper))
+
+
+def test_a_pocket_for_a_nut(tmp_path: Path):
+    """ISO 4032: an M4 is 6.78 to 7.00 mm across flats (the least from memory)."""
+    outline = np.array([(-20, -10), (20, -10), (20, 10), (-20, 10)], dtype=float)
+    pocket = np.array([(-8, -3.5), (-8, 3.5), (8, 3.5), (8, -3.5)], dtype=float)
+    write_stl(plane.prism([outline, pocket], 0, 5), tmp_path / "part.stl")
+    part = meshcomp.inspect(meshcomp.read(tmp_path / "part.stl", up="+Z"))
+    path = tmp_path / "plan.toml"
+    path.write_text(
+        "schema = 1\n" + _intent('"slot 7"', 'part = "nut M4"', "clearance = [0.05, 0.3]")
+    )
+
+    (aim,) = aims_of(read_plan(path), part).values()
+
+    assert (aim.lower, aim.upper) == (pytest.approx(6.94), pytest.approx(7.19))
+    assert aim.shift == pytest.approx(0.11)
 
 
 def test_standard_parts_that_ask_for_a_hole(aims):

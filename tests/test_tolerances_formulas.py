@@ -6,6 +6,7 @@ steps that grow with the size, and adjusted by hand in the smallest sizes.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from math import sqrt
 
@@ -152,3 +153,27 @@ def test_delta_makes_hole_and_shaft_based_fits_alike(
 
     assert by_hole.most_clearance == by_shaft.most_clearance
     assert by_hole.least_clearance == by_shaft.least_clearance
+
+
+@pytest.mark.parametrize("letter", [name for name in SHAFTS if name not in {"h", "js"}])
+def test_deviations_never_shrink_as_sizes_grow(letter: str):
+    """Each step's value lies at least as far from zero as the one before."""
+    values = []
+    for size in FINE_STEPS:
+        with contextlib.suppress(OptionError):
+            values.append(abs(fundamental_deviation(size, letter, 7)))
+
+    assert values == sorted(values)
+    assert len(values) >= 3
+
+
+@pytest.mark.parametrize("letter", ["t", "u", "v", "x", "y", "z", "za", "zb", "zc"])
+def test_deviations_rise_evenly_over_intermediate_steps(letter: str):
+    """Per mm of mean size the rise is that of the formula: a digit's slip would show."""
+    factor = {"t": 0.63, "u": 1, "v": 1.25, "x": 1.6, "y": 2, "z": 2.5}.get(letter)
+    factor = factor or {"za": 3.15, "zb": 4, "zc": 5}[letter]
+    base = {"za": 8, "zb": 9, "zc": 10}.get(letter, 7)
+    for upper in (u for u in FINE_STEPS if u > 30):
+        value = fundamental_deviation(upper, letter, 6)
+        rest = value - standard_tolerance(upper, base)
+        assert rest / _mean(upper, FINE_STEPS) == pytest.approx(factor, rel=0.06)
