@@ -47,6 +47,18 @@ class Lying:
     roof: str = ""  # "pointed", "flat" or none
     overhang: float = 45.0
 
+    def in_words(self) -> str:
+        """Say what the shape is.
+
+        Examples
+        --------
+        >>> Lying(height=22.4).in_words(), Lying(height=22.4, roof="flat").in_words()
+        ('22.400 mm high', 'a flat roof at 45 degrees')
+        """
+        if self.roof:
+            return f"a {self.roof} roof at {self.overhang:g} degrees"
+        return f"{self.height:.3f} mm high"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:

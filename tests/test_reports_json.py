@@ -127,6 +127,7 @@ def test_a_record_tells_every_feature_with_its_proof():
         "state": "changed",
         "is_left_alone": False,
         "reason": "calibrated: bores that stand",
+        "lying": None,
         "flags": [],
         "outlook": None,
     }

@@ -19,7 +19,7 @@ from meshcomp.reports._tables import (
 )
 from meshcomp.results import Check, Limit, Verification
 
-__all__ = ["check_lines", "flags", "limit_lines", "plan_lines"]
+__all__ = ["check_lines", "flags", "limit_lines", "plan_lines", "shapes"]
 
 _PLAN_HEADERS = (
     ("id", False),
@@ -69,6 +69,16 @@ def flags(rows: Sequence[Row]) -> list[str]:
         (flag, row.correction.feature_id) for row in rows for flag in row.correction.flags
     ]
     return [printable(f"{ids}: {flag}") for ids, flag in grouped(pairs)]
+
+
+def shapes(rows: Sequence[Row]) -> list[str]:
+    """Return what lying bores are beside their width, each with the ids it concerns."""
+    pairs = [
+        (row.correction.lying.in_words(), row.correction.feature_id)
+        for row in rows
+        if row.correction.lying is not None
+    ]
+    return [f"{ids}: {shape}" for ids, shape in grouped(pairs)]
 
 
 def limit_lines(limits: Sequence[Limit]) -> list[str]:

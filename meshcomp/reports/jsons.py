@@ -13,7 +13,7 @@ from meshcomp.features import Cylinder, Feature, Flare, Group, Pattern, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layers import LayerReport
 from meshcomp.parts import Part, Piece
-from meshcomp.plans import Outlook, Plan
+from meshcomp.plans import Lying, Outlook, Plan
 from meshcomp.reports._layers import layers_json
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
 from meshcomp.reports._sentences import cautions, doubts, verdict
@@ -262,8 +262,19 @@ def _row(row: Row) -> dict[str, Any]:
         "state": row.state,
         "is_left_alone": bool(correction.is_left_alone),
         "reason": correction.reason,
+        "lying": _lying(correction.lying),
         "flags": list(correction.flags),
         "outlook": _outlook(correction.outlook),
+    }
+
+
+def _lying(lying: Lying | None) -> dict[str, Any] | None:
+    if lying is None:
+        return None
+    return {
+        "height": _number(lying.height),
+        "roof": lying.roof or None,
+        "overhang": _number(lying.overhang) if lying.roof else None,
     }
 
 

@@ -23,6 +23,7 @@ from meshcomp.reports._plan_lines import (
     flags,
     limit_lines,
     plan_lines,
+    shapes,
 )
 from meshcomp.reports._relation_lines import relation_lines
 from meshcomp.reports._repairs import repair_sentences
@@ -104,6 +105,7 @@ def record_text(record: Record) -> str:
         titled("Dashes", _with_ids(dash_reasons(record, rows))),
         titled("Left alone", _with_ids(left_alone(rows))),
         titled("Not as planned", _with_ids(not_as_planned(rows))),
+        titled("Lying bores (their size is their width)", shapes(rows)),
         titled("Flags", flags(rows)),
         limit_lines(record.limits),
         layer_lines(record.layers, is_asked=False),
