@@ -18,6 +18,8 @@ __all__ = [
     "Check",
     "Compensated",
     "Limit",
+    "Offer",
+    "Offers",
     "PlanView",
     "Record",
     "Surface",
@@ -117,6 +119,37 @@ class Surface:
     strayed: float  # mm that thinning may have moved the surface
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """One thing that a feature could be for, and what would come of it in print, mm.
+
+    Where a value is still to be `typed`, the target follows from it: a size is the target
+    itself, and of a clearance it is `base` plus `sign` times the clearance's middle.
+    """
+
+    group: str  # heading in a list; empty for what was stated
+    label: str
+    keys: tuple[tuple[str, str], ...]  # of the intent in a plan file, values as TOML
+    target: float | None = None
+    lower: float | None = None
+    upper: float | None = None
+    low: float | None = None  # 95 of 100 prints lie between low and high
+    high: float | None = None
+    probability: float | None = None
+    notes: tuple[str, ...] = ()
+    typed: str | None = None  # "size", "clearance" or "gap"
+    base: float | None = None
+    sign: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offers:
+    """What may be chosen for each feature, in the order of the features."""
+
+    head: str  # of the plan file
+    of_features: tuple[tuple[Offer, ...], ...]  # the first of each is what was stated
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Record:
     """Everything about one compensated part: what a report shows."""
@@ -130,6 +163,7 @@ class Record:
     written_sha256: str | None
     version: str
     surface: Surface | None = None
+    offers: Offers | None = None  # None: no calibration was given
     layers: LayerReport | None = None  # None: the layer height is not known
     seams: SeamReport | None = None  # None: no grooves were asked for
 

@@ -22,6 +22,7 @@ from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
 from meshcomp.layering import looked_at, with_layers
 from meshcomp.layers import LayerWish
+from meshcomp.offers import offers_for
 from meshcomp.parts import Part
 from meshcomp.plans import Plan
 from meshcomp.reports import record_html, record_json
@@ -79,7 +80,8 @@ def plan_part(
     source = inspect(part)
     inspection, report = looked_at(source, layers, rule.axes)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
-    return replace(_record(inspection, decided), inspection=source, layers=report)
+    record = _record(inspection, decided, rule)
+    return replace(record, inspection=source, layers=report)
 
 
 def compensate_part(
@@ -144,7 +146,8 @@ def compensate_part(
     result = with_layers(compensate(seen, decided), report)
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
-    record = _record(seen, foretold, made=(result, verification, target, digest))
+    made = (result, verification, target, digest)
+    record = _record(seen, foretold, rule, made)
     return replace(record, inspection=source, layers=report)
 
 
@@ -211,6 +214,7 @@ def _refuse_broken(verification: Verification, name: str) -> None:
 def _record(
     inspection: Inspection,
     decided: Plan,
+    rule: Rule,
     made: tuple[Compensated, Verification, Path, str] | None = None,
 ) -> Record:
     result, verification, target, digest = made or (None, None, None, None)
@@ -225,6 +229,7 @@ def _record(
         written_sha256=digest,
         version=__version__,
         surface=surface_of(inspection, decided, result),
+        offers=offers_for(inspection, rule) if isinstance(rule, Calibrated) else None,
     )
 
 

@@ -13,6 +13,7 @@ from browser import Watched, headless, playwright_or_skip
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
 from meshcomp.corrections import Calibrated
+from meshcomp.intents.planfile import read_plan
 from meshcomp.measurements.tables import read_readings
 from meshcomp.workflow import compensate_part, save_reports
 
@@ -23,7 +24,9 @@ REST = 400  # ms: after a move, until the names are placed
 def report(tmp_path_factory):
     """Report of the bearing plate, written by the workflow."""
     record = meshcomp.read_calibration(invented_calibration_path())
-    rule = Calibrated(model=record.model, source="invented", sha256=record.sha256)
+    rule = Calibrated(
+        model=record.model, source="invented", sha256=record.sha256, feels=record.feels
+    )
     out = tmp_path_factory.mktemp("plate") / "plate.stl"
     return save_reports(compensate_part(meshcomp.demo_part("bearing_plate"), out, rule))[1]
 
@@ -185,6 +188,55 @@ def test_readings_written_into_the_page_are_a_table_that_calibrate_reads(opened,
     # The mesh size is the one measured in the written file.
     assert (bore.nominal_size, bore.mesh_size) == (22.0, pytest.approx(22.118, abs=5e-4))
     assert (wall.kind, wall.values) == ("outside y", (70.02,))
+    assert opened.errors == []
+
+
+def number(text):
+    return float(text.replace("\N{MINUS SIGN}", "-"))
+
+
+def test_a_plan_made_by_pointing_gives_the_sizes_that_the_page_told(opened, tmp_path):
+    page = opened.page
+    rows = {
+        name: f"#plan-table tr[data-feature={name}]"
+        for name in ("bore-01", "bore-04", "bore-05", "wall-01", "profile-01", "bore-08")
+    }
+    page.select_option(f"{rows['bore-01']} select", label="screw M4 fine")
+    page.click(f"{rows['bore-01']} td.wish button")  # the same for all alike
+    page.select_option(f"{rows['bore-05']} select", label="clearance from 10 h6")
+    page.click("#save-plan")
+    assert "bore-05" in page.inner_text("#plan-state")
+    page.fill(f"{rows['bore-05']} input >> nth=0", "0,02")
+    page.fill(f"{rows['bore-05']} input >> nth=1", "0.10")
+    page.select_option(f"{rows['wall-01']} select", label="size in print")
+    page.fill(f"{rows['wall-01']} input", "69.95")
+    page.select_option(f"{rows['profile-01']} select", label="leave as it is")
+    # By pointing: the list in the card under the view is that of the row.
+    page.click("#feature-table tr[data-feature=bore-04] button.id")
+    page.select_option("#card select", label="bearing 608, slide")
+    assert "target 22.1" in page.inner_text("#card")
+    told = {
+        name: page.inner_text(f"{row} [data-name=target]") for name, row in rows.items()
+    }
+    assert told["bore-08"] == told["bore-01"] == "4.360"  # 4.3 H12 of ISO 273: +0.12/0
+    assert told["wall-01"] == "69.950"
+    # h6 of 10 mm is 0/-9 um (ISO 286-2); the middle of the clearance is 0.06 mm.
+    assert number(told["bore-05"]) == pytest.approx(10 - 0.0045 + 0.06, abs=6e-4)
+    with page.expect_download() as download:
+        page.click("#save-plan")
+    file = tmp_path / download.value.suggested_filename
+    assert file.name == "plan.toml"
+    download.value.save_as(file)
+    assert len(opened.requests) == 1 or all(
+        url.startswith(("file:", "blob:")) for url in opened.requests
+    )
+    record = meshcomp.read_calibration(invented_calibration_path())
+    rule = Calibrated(model=record.model, intents=read_plan(file), feels=record.feels)
+    found = meshcomp.inspect(meshcomp.demo_part("bearing_plate"))
+    decided = meshcomp.plan(found, rule)
+    for name in set(rows) - {"profile-01"}:
+        assert decided.of(name).target_size == pytest.approx(number(told[name]), abs=6e-4)
+    assert decided.of("profile-01").is_left_alone
     assert opened.errors == []
 
 

@@ -17,6 +17,7 @@ from meshcomp.reports._intent_lines import (
 )
 from meshcomp.reports._laws_shown import laws_shown
 from meshcomp.reports._layers import layer_cells
+from meshcomp.reports._offers import offers_data
 from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
@@ -86,6 +87,7 @@ def record_html(record: Record, calibration: Calibration | None = None) -> str:
         solids=_solids(record),
         laws=laws_shown(record, calibration),
         bench=bench_rows(rows),
+        offers=_embedded(offers_data(record, rows)),
         repairs=repair_sentences(record.inspection.part),
         stands=stand_sentences(record.inspection.part, record.inspection.stands),
         whole=whole_sentences(record),
@@ -94,12 +96,16 @@ def record_html(record: Record, calibration: Calibration | None = None) -> str:
     )
 
 
+def _embedded(data: Any) -> Any:
+    from markupsafe import Markup
+
+    return None if data is None else Markup(embedded(data))  # noqa: S704 - cannot leave
+
+
 def _view(
     record: Record, rows: Sequence[Row], cells: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any]:
     """Return the 3D view: its data and its legend, or why there is none."""
-    from markupsafe import Markup
-
     missing = why_no_surface(record)
     surface = record.surface
     if surface is None or missing is not None:
@@ -107,7 +113,7 @@ def _view(
     data = surface_data(surface, rows, [_in_short(cell) for cell in cells])
     return {
         "missing": None,
-        "data": Markup(embedded(data)),  # noqa: S704 - cannot leave its element
+        "data": _embedded(data),
         "colours": COLOURS,
         "ticks": ticks(scale_of(surface)),
         "is_plan": record.written is None,

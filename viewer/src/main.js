@@ -3,6 +3,7 @@
 import { startBench } from "./bench.js";
 import { read } from "./data.js";
 import { Labels } from "./labels.js";
+import { Plan } from "./plan.js";
 import { makeRowsLead, makeSortable } from "./table.js";
 import { View, WAYS } from "./view.js";
 
@@ -12,6 +13,8 @@ const CLICK = 5; // pixels that a click may wander
 function start() {
   for (const table of document.querySelectorAll("table.sortable")) makeSortable(table);
   startBench();
+  const offers = read("offers");
+  const plan = offers === null ? null : new Plan(offers);
   const surface = read("surface");
   if (surface === null) return;
   const stage = document.getElementById("stage");
@@ -29,12 +32,14 @@ function start() {
   }
   document.getElementById("flat").remove();
   document.documentElement.classList.add("has-view");
-  new Desk(view, stage, surface, document.querySelectorAll("table.leads"));
+  const tables = document.querySelectorAll("table.leads, #plan-table");
+  new Desk(view, stage, surface, tables, plan);
 }
 
 /** What is chosen, and everything that shows it. */
 class Desk {
-  constructor(view, stage, surface, tables) {
+  constructor(view, stage, surface, tables, plan) {
+    this.plan = plan;
     this.view = view;
     this.canvas = view.canvas;
     this.surface = surface;
@@ -43,6 +48,7 @@ class Desk {
     this.card = document.getElementById("card");
     this.rows = makeRowsLead(tables, (id) => this.fromRow(id));
     this.chosen = 0;
+    if (plan) plan.onChange = (id) => this.retold(id);
     this.watchSize(stage.querySelector(".frame"));
     this.watchPointer();
     this.canvas.addEventListener("keydown", (event) => this.key(event));
@@ -128,6 +134,7 @@ class Desk {
 
   tell(feature) {
     this.card.replaceChildren();
+    this.target = null;
     if (feature === undefined) {
       this.card.textContent = this.card.dataset.empty;
       return;
@@ -135,12 +142,27 @@ class Desk {
     const name = document.createElement("strong");
     name.textContent = feature.id;
     this.card.append(name, ` ${feature.words} `);
+    const list = this.plan?.listFor(feature.id);
+    if (list) {
+      this.target = document.createElement("span");
+      this.card.append(list, " ", this.target, " ");
+      this.retold(feature.id);
+    }
     if (!this.rows.has(feature.id)) return;
     const link = document.createElement("button");
     link.type = "button";
     link.textContent = "to its row";
     link.addEventListener("click", () => this.toRow());
     this.card.append(link);
+  }
+
+  /** Tell the target anew, after another intent was chosen. */
+  retold(id) {
+    if (this.surface.features[this.chosen - 1]?.id !== id || !this.target) return;
+    const wish = this.plan.wishes.find(({ feature }) => feature.id === id);
+    const words = wish.offer.typed ? "its values are given in its row" : "mm";
+    this.target.textContent = `target ${this.plan.targetOf(id)} ${words}`;
+    this.card.querySelector("select").value = String(wish.index);
   }
 
   fromRow(id) {
