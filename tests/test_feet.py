@@ -25,8 +25,10 @@ from meshcomp.compensation.splitting import split_at_height
 from meshcomp.corrections import ByHand, Calibrated
 from meshcomp.deviations import Flare, ProcessModel
 from meshcomp.errors import OptionError
+from meshcomp.lying_bores import Roof
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot
+from meshcomp.printer_axes import PrinterAxes
 
 UP = (0.0, 0.0, 1.0)
 FOOT = Foot(growth=0.12, height=0.4)
@@ -203,3 +205,24 @@ def test_real_parts_stay_sound(name):
     assert crossing_faces(result.part.mesh) <= crossing_faces(part.mesh)
     proof = meshcomp.verify(found, result, result.part)
     assert all(check.passed for check in proof.checks)
+
+
+def test_all_steps_together_come_out_as_planned():
+    """Offsets, lying roofs, foot and axes on one part, in the order of docs/axes.md."""
+    rule = ByHand(
+        wall_growth=-0.05,
+        bore_opening=0.2,
+        foot=FOOT,
+        axes=PrinterAxes(scale=(1.002, 0.999, 1.0), skew=0.004),
+        roof=Roof(shape="pointed"),
+    )
+    found = meshcomp.inspect(meshcomp.demo_part("stepper_bracket"))
+    result = meshcomp.compensate(found, meshcomp.plan(found, rule))
+    proof = meshcomp.verify(found, result, result.part)
+    assert proof.conforms, [c for c in proof.checks if not c.passed]
+    assert crossing_faces(result.part.mesh) == 0
+    drawn = result.plan.axes.drawn(result.part.mesh.vertices)
+    at_bed, above = (drawn[np.abs(drawn[:, 2] - z) < 1e-4] for z in (0.0, 0.4))
+    # Drawn by the axes, the foot is 0.12 inside the walls, which are 0.05 inside nominal.
+    assert np.ptp(above[:, 0]) == pytest.approx(50.0 - 0.1, abs=0.001)
+    assert np.ptp(at_bed[:, 0]) == pytest.approx(50.0 - 0.1 - 0.24, abs=0.001)
