@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
 
 __all__ = ["FitStudy", "fit"]
 
+_FIT = re.compile(r"/\s*[A-Za-z]{1,2}\s*\d+\s*$")  # a class after a stroke
 _INTERNAL = ("bore", "lying bore width", "lying bore height", "slot")
 _EXTERNAL = tuple(kind for kind in KINDS if kind not in _INTERNAL)
 
@@ -73,7 +75,7 @@ def fit(
     >>> fit("8 H7/p6").fit.kind
     'interference'
     """
-    if "/" in text and any(c.isalpha() for c in text.rpartition("/")[2]):
+    if _FIT.search(text):
         return _pair(parse_fit(text), model, kind, readings)
     wanted = parse_zone(text)
     if model is None:

@@ -173,6 +173,8 @@ def test_a_fit_with_no_clearance_at_most_is_an_interference_fit():
         ("22 -0.01 / -0.03", (21.97, 21.99)),
         ("22 ±0.05", (21.95, 22.05)),
         ("22+/-0.05", (21.95, 22.05)),
+        ("22 +0.02/-0.01 mm", (21.99, 22.02)),
+        ("22 mm +/-0.05 mm", (21.95, 22.05)),
     ],
 )
 def test_zones_are_read(text: str, limits: tuple[float, float]):

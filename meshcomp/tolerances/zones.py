@@ -14,8 +14,8 @@ _NUMBER = r"\d+(?:[.,]\d+)?"
 _SIGNED = rf"[+\-\u2212]?\s*{_NUMBER}"
 _SIZE = rf"^\s*[\u00d8\u00f8\u2300]?\s*({_NUMBER})\s*(?:mm)?\s*"
 _CLASS = re.compile(rf"{_SIZE}([A-Za-z]{{1,2}})\s*(\d{{1,2}})\s*$")
-_PAIR = re.compile(rf"{_SIZE}({_SIGNED})\s*[/ ]\s*({_SIGNED})\s*$")
-_EVEN = re.compile(rf"{_SIZE}(?:\u00b1|\+/-|\+-)\s*({_NUMBER})\s*$")
+_PAIR = re.compile(rf"{_SIZE}({_SIGNED})\s*[/ ]\s*({_SIGNED})\s*(?:mm)?\s*$")
+_EVEN = re.compile(rf"{_SIZE}(?:\u00b1|\+/-|\+-)\s*({_NUMBER})\s*(?:mm)?\s*$")
 _UM = 1000.0
 _EXACT = 9  # digits of mm, far below any tolerance
 
