@@ -261,6 +261,25 @@ def test_without_scripts_the_page_shows_all_but_the_3d_view(chromium, report):
     assert "bore-05" in page.inner_text("#feature-table")
 
 
+def test_in_print_it_is_a_record_on_a4_with_room_for_readings(opened):
+    page = opened.page
+    pdf = page.pdf(prefer_css_page_size=True)
+    # A4 is 210 by 297 mm (ISO 216): 595 by 842 points.
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pdf)
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} == {(595, 842)}
+    assert 4 <= len(boxes) <= 9
+    page.emulate_media(media="print")
+    assert not page.is_visible("canvas")
+    assert not page.is_visible("#plan-table")
+    assert not page.is_visible("#save-readings")
+    assert page.is_visible("#bench-table")
+    blank = page.eval_on_selector_all(
+        "#bench-table [name=reading_1]", "cells => cells.map(c => c.clientWidth)"
+    )
+    assert len(blank) == 12
+    assert min(blank) > 40
+
+
 @pytest.mark.parametrize("width", [1400, 400])
 def test_nothing_hangs_over_the_side_of_the_page(chromium, report, width):
     page = Watched(chromium, report, width=width).page

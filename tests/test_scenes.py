@@ -6,19 +6,28 @@ import base64
 import hashlib
 import json
 import re
+import time
 from dataclasses import replace
 from pathlib import Path
 
+import manifold3d
 import numpy as np
 import pytest
 import records
+import trimesh
 from colorspacious import cspace_convert, deltaE
+from simulated_bench import CONDITIONS
+from test_reports_calibration import bores, reading
 
 import meshcomp
+from meshcomp.calibration.estimate import estimate_calibration
 from meshcomp.meshes import Mesh
+from meshcomp.offers import offers_for
 from meshcomp.reports import record_html
 from meshcomp.reports._surfaces import COLOURS, scale_of, ticks
+from meshcomp.rules import Calibrated
 from meshcomp.scenes import surface_of
+from meshcomp.views import plan_views
 
 ASSETS = Path(meshcomp.__file__).parent / "reports" / "assets"
 SOURCES = Path(__file__).parents[1] / "viewer"
@@ -117,6 +126,36 @@ def test_a_part_of_50_000_triangles_makes_a_page_below_5_mb():
         owners=np.zeros(50_000, np.int64),
     )
     assert len(record_html(replace(whole, surface=surface)).encode()) < 5_000_000
+
+
+def test_the_report_of_50_000_triangles_takes_less_than_3_seconds_more(tmp_path):
+    mesh = meshcomp.demo_part("lobed_disc").mesh
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(mesh.vertices.copy(), mesh.faces.astype(np.uint64))
+    )
+    fine = solid.refine_to_length(0.88).to_mesh64()
+    assert len(fine.tri_verts) > 50_000
+    path = tmp_path / "disc.stl"
+    trimesh.Trimesh(fine.vert_properties, fine.tri_verts).export(path)
+    readings = [*bores(), *(reading("outside x", x, 0.1) for x in (10.0, 40.0, 80.0))]
+    calibration = estimate_calibration(readings, conditions=CONDITIONS)
+    rule = Calibrated(model=calibration.model)
+    found = meshcomp.inspect(meshcomp.read(path, up="+Z"))
+    wanted = meshcomp.plan(found, rule)
+    start = time.perf_counter()
+    whole = replace(
+        records.record(),
+        inspection=found,
+        plan=wanted,
+        verification=None,
+        surface=surface_of(found, wanted, None),
+        views=plan_views(found, wanted, None),
+        offers=offers_for(found, rule),
+    )
+    text = record_html(whole, calibration)
+    assert time.perf_counter() - start < 3.0
+    assert text.count('<figure class="law"') == 2
+    assert len(text.encode()) < 5_000_000
 
 
 def test_the_scale_is_round_symmetric_and_covers_what_moved():
