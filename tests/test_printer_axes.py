@@ -21,7 +21,9 @@ from meshcomp.calibration.specials import skew_of
 from meshcomp.cli import app
 from meshcomp.corrections import ByHand, Calibrated
 from meshcomp.deviations import ProcessModel, SizeLaw, Skew
+from meshcomp.errors import UnsoundResultError
 from meshcomp.measurements.readings import Instrument, Reading
+from meshcomp.meshes import Mesh, concatenate
 from meshcomp.printer_axes import PrinterAxes
 
 SIDE = 100.0
@@ -183,6 +185,33 @@ def test_the_invented_record_has_true_axes():
 
     model = read_calibration(invented_calibration_path()).model
     assert Calibrated(model=model).axes is None
+
+
+def test_bodies_that_touch_are_not_sheared():
+    """Two blocks face to face, cut into triangles of different sizes there."""
+    part = meshcomp.demo_part("bearing_plate")
+    blocks = [_block((0, 0, 0), (10, 10, 8)), _block((10, 1.3, 1.7), (19, 8.1, 6.9))]
+    both = part.with_mesh(concatenate(blocks), np.zeros(24, dtype=np.int64))
+    found = meshcomp.inspect(both)
+    plan = meshcomp.plan(found, ByHand(axes=PrinterAxes(scale=(1.0013, 0.9991, 1.0))))
+    assert meshcomp.compensate(found, plan).part.mesh.bounds[1, 0] != 19
+    askew = meshcomp.plan(found, ByHand(axes=PrinterAxes(skew=0.00371)))
+    with pytest.raises(UnsoundResultError, match="unite the bodies, or leave the axes"):
+        meshcomp.compensate(found, askew)
+
+
+def _block(low, high):
+    corners = np.array(np.meshgrid(*np.column_stack([low, high]), indexing="ij"))
+    quads = [
+        (0, 1, 3, 2),
+        (4, 6, 7, 5),
+        (0, 4, 5, 1),
+        (2, 3, 7, 6),
+        (0, 2, 6, 4),
+        (1, 5, 7, 3),
+    ]
+    faces = [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))]
+    return Mesh(corners.reshape(3, -1).T, faces)
 
 
 @pytest.mark.parametrize(

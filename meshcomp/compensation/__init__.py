@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 from meshcomp.compensation.feet import FootResult, draw_in
 from meshcomp.compensation.offsetting import offset_walls
+from meshcomp.crossings import crossing_pairs
+from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot, Plan
@@ -57,7 +59,7 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
         mesh, parents = foot.mesh, parents[foot.parents]
         volume += foot.volume
     if plan.axes is not None:
-        mesh = _undone(mesh, plan.axes)
+        mesh = _undone(inspection, mesh, plan.axes)
     return Compensated(
         part=inspection.part.with_mesh(mesh, parents),
         plan=plan,
@@ -106,6 +108,22 @@ def _foot_limits(
     return tuple(limits)
 
 
-def _undone(mesh: Mesh, axes: PrinterAxes) -> Mesh:
+def _undone(inspection: Inspection, mesh: Mesh, axes: PrinterAxes) -> Mesh:
     """Ask for what the printer's axes draw as the mesh, in 32 bits as it is written."""
-    return mesh.moved(axes.undone(mesh.vertices).astype(np.float32).astype(np.float64))
+    asked = mesh.moved(axes.undone(mesh.vertices).astype(np.float32).astype(np.float64))
+    if inspection.solid.bodies > 1:
+        _refuse_touching(inspection, mesh, asked)
+    return asked
+
+
+def _refuse_touching(inspection: Inspection, drawn: Mesh, asked: Mesh) -> None:
+    """Bodies that lie face to face may cross once their common plane leans: by rounding."""
+    pairs = crossing_pairs(asked)
+    if len(pairs) <= len(crossing_pairs(drawn)):
+        return
+    x, y, z = inspection.part.stand.to_file(asked.corners[pairs[0, 0]].mean(axis=0))
+    raise UnsoundResultError(
+        f"{inspection.part.name}: bodies touch near ({x:.3f}, {y:.3f}, {z:.3f}) mm, and "
+        f"{len(pairs)} of their faces would cross by rounding once errors of the axes are "
+        "undone: unite the bodies, or leave the axes as they are (--no-axes)"
+    )
