@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.errors import NotASolidError
+
 __all__ = ["overlapping_boxes"]
+
+_MOST_PAIRS = 40_000_000  # at one level; a mesh of a million triangles has a fifth of it
 
 
 def overlapping_boxes(
@@ -27,6 +31,11 @@ def overlapping_boxes(
     -------
     pairs : (k, 2) int
         Each pair once.
+
+    Raises
+    ------
+    NotASolidError
+        If there are so many that no memory would hold them.
     """
     low, high = corners[:, 0].copy(), corners[:, 0].copy()
     for k in range(1, corners.shape[1]):
@@ -45,8 +54,18 @@ def overlapping_boxes(
         for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
             keep = (low[first] <= high[second]) & (low[second] <= high[first])
             first, second = first[keep], second[keep]
+        _refuse_crowds(len(first))
     apart = first != second
     return np.column_stack([order[first[apart]], order[second[apart]]])
+
+
+def _refuse_crowds(pairs: int) -> None:
+    if pairs > _MOST_PAIRS:
+        raise NotASolidError(
+            f"more than {_MOST_PAIRS // 10**6} million pairs of faces or bodies lie in each "
+            "other's boxes, so that crossings cannot be looked for: save the part with fewer "
+            "triangles, or its bodies apart"
+        )
 
 
 def _along_a_curve(points: NDArray[np.float64]) -> NDArray[np.int64]:

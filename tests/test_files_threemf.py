@@ -25,6 +25,7 @@ from test_files_samples import (
 
 from meshcomp.errors import PartFileError
 from meshcomp.files import read_part
+from meshcomp.files.threemf_writing import new_3mf
 
 SHOP = SHARED / "shop"
 MIRROR = np.diag([-1.0, 1.0, 1.0])
@@ -410,7 +411,7 @@ def test_an_archive_that_unpacks_to_a_thousand_times_its_size_is_refused(path):
         read_part(path)
 
 
-def test_an_archive_that_would_unpack_to_more_than_2_gb_is_refused(path):
+def test_an_archive_that_would_unpack_to_more_than_1_gb_is_refused(path):
     # Only the sizes are claimed: nothing of that size is ever made.
     with zipfile.ZipFile(path, "w") as archive:
         for k in range(3):
@@ -422,9 +423,56 @@ def test_an_archive_that_would_unpack_to_more_than_2_gb_is_refused(path):
         place = data.find(b"PK\x01\x02", place + 4)
     path.write_bytes(data)
     with pytest.raises(
-        PartFileError, match=r"would unpack to 2\.7 GB, more than the 2\.1 GB"
+        PartFileError, match=r"would unpack to 2\.7 GB, more than the 1\.1 GB"
     ):
         read_part(path)
+
+
+@pytest.mark.parametrize(
+    "entry", ["../../note.txt", "a/../../note.txt", "/etc/note", "C:/note", "..\\note"]
+)
+def test_paths_that_climb_out_of_the_archive_are_refused(entry, path):
+    path.write_bytes(new_3mf([("pin", BOX_POINTS, BOX_FACES)], "mm"))
+    with zipfile.ZipFile(path, "a") as archive:
+        archive.writestr(entry, "x")
+    with pytest.raises(PartFileError, match="leads out of the archive"):
+        read_part(path)
+
+
+ENTITIES = {
+    "tenfold": b"".join(
+        b'<!ENTITY e%d "%s">' % (k + 1, b"&e%d;" % k * 10) for k in range(12)
+    ),
+    "long": b'<!ENTITY e12 "' + b"a" * 50_000 + b'">',
+    "outside": b'<!ENTITY e12 SYSTEM "file:///etc/hostname">',
+}
+
+
+@pytest.mark.parametrize("kind", ENTITIES)
+def test_entities_are_not_expanded_without_end(kind, path):
+    good = new_3mf([("pin", BOX_POINTS, BOX_FACES)], "mm")
+    start = b'<!DOCTYPE m [<!ENTITY e0 "a">' + ENTITIES[kind] + b"]><model"
+    title = b'<metadata name="Title">' + b"&e12;" * 50_000 + b"</metadata><resources>"
+    with zipfile.ZipFile(io.BytesIO(good)) as old, zipfile.ZipFile(path, "w") as new:
+        for name in old.namelist():
+            text = old.read(name)
+            if name.endswith(".model"):
+                text = text.replace(b"<model", start, 1).replace(b"<resources>", title, 1)
+            new.writestr(name, text)
+    with pytest.raises(PartFileError, match=r"no sound XML|can be read"):
+        read_part(path)
+
+
+def test_elements_nested_a_million_deep_end_well(path):
+    good = new_3mf([("pin", BOX_POINTS, BOX_FACES)], "mm")
+    deep = b"<a>" * 1_000_000 + b"</a>" * 1_000_000 + b"</metadata><resources>"
+    with zipfile.ZipFile(io.BytesIO(good)) as old, zipfile.ZipFile(path, "w") as new:
+        for name in old.namelist():
+            text = old.read(name).replace(
+                b"<resources>", b'<metadata name="Title">' + deep, 1
+            )
+            new.writestr(name, text)
+    assert len(read_part(path).mesh.faces) == len(BOX_FACES)
 
 
 def test_an_entry_that_lies_about_its_size_is_refused(path):

@@ -41,6 +41,7 @@ _TYPES = {
 _ORDERS = {"ascii": "=", "binary_little_endian": "<", "binary_big_endian": ">"}
 _LISTS = ("vertex_indices", "vertex_index")
 _MOST = 2**53  # rows of an element, far beyond any memory
+_LONGEST_HEADER = 64 * 1024  # bytes
 _FEWEST = 3  # corners of a polygon
 
 
@@ -101,6 +102,11 @@ def _header(data: bytes, name: str) -> _Header:
         raise PartFileError(
             f"{name} is no PLY file: it must begin with a line 'ply' and have a line "
             "'end_header'; export it again"
+        )
+    if found.start() > _LONGEST_HEADER:
+        raise PartFileError(
+            f"{name}: its header has {found.start()} bytes, more than the "
+            f"{_LONGEST_HEADER} allowed: it is no honest part file; export it again"
         )
     lines = data[: found.start()].decode("latin-1").splitlines()
     rows = [line.split() or ["comment"] for line in lines]

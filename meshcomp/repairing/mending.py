@@ -28,6 +28,7 @@ __all__ = ["repair"]
 # What cannot always be helped and does no harm: all that follows takes slivers, and bodies
 # that overlap are each shaped for themselves.
 _TOLERATED = ("faces without area", "overlapping bodies")
+_MOST_OPEN = 200_000  # open edges: more are triangles without a surface
 _MOST_ROUNDS = 4  # filling one hole may show another
 
 
@@ -66,8 +67,11 @@ def repair(part: Part) -> Part:
     >>> [(r.kind, r.count) for r in repair(inverted).repairs]
     [('bodies turned', 1)]
     """
-    if not find_faults(part).any:
+    faults = find_faults(part)
+    if not faults.any:
         return part
+    if len(faults.open_edges) > _MOST_OPEN:
+        refuse_faults(part)
     groups = [
         np.flatnonzero(part.piece_of_face == k) for k in np.unique(part.piece_of_face)
     ]
