@@ -28,6 +28,13 @@ def tests(session: nox.Session) -> None:
 
 
 @nox.session
+def fuzz(session: nox.Session) -> None:
+    """Take ten thousand changed files through the job; takes most of an hour."""
+    _install(session, "-e", ".", "--group", "tests")
+    session.run("pytest", "-n", "2", "-m", "fuzz", "tests/test_fuzz.py", *session.posargs)
+
+
+@nox.session
 def lint(session: nox.Session) -> None:
     """Check format, style, the direction of imports, and spelling."""
     _install(session, "-e", ".", "--group", "lint")

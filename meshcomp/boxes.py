@@ -62,9 +62,9 @@ def overlapping_boxes(
 def _refuse_crowds(pairs: int) -> None:
     if pairs > _MOST_PAIRS:
         raise NotASolidError(
-            f"more than {_MOST_PAIRS // 10**6} million pairs of faces or bodies lie in each "
-            "other's boxes, so that crossings cannot be looked for: save the part with fewer "
-            "triangles, or its bodies apart"
+            f"more than {_MOST_PAIRS // 10**6} million pairs of faces or bodies lie in "
+            "each other's boxes, so that crossings cannot be looked for: save the part "
+            "with fewer triangles, or its bodies apart"
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,10 +135,15 @@ def _are_alike(rows: NDArray[np.void], lists: list[Property]) -> bool:
 def _columns(rows: NDArray[np.void], element: Element) -> Columns:
     columns = {}
     for row in element.properties:
-        columns[row.name] = rows[row.name].reshape(-1).astype(np.float64)
+        columns[row.name] = _widened(rows[row.name].reshape(-1))
         if row.count:
-            columns[f"{row.name} count"] = rows[f"{row.name} count"].astype(np.float64)
+            columns[f"{row.name} count"] = _widened(rows[f"{row.name} count"])
     return columns
+
+
+def _widened(values: NDArray[Any]) -> NDArray[np.float64]:
+    with np.errstate(invalid="ignore"):  # of a signalling NaN, which is refused later
+        return np.asarray(values, dtype=np.float64)
 
 
 def _read_row_by_row(

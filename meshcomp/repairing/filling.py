@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, unit
+from meshcomp._vectors import basis_across, dot, unit
+from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
@@ -19,7 +20,8 @@ from meshcomp.topology import topology_of
 __all__ = ["LARGEST_HOLE", "LARGEST_IN_PLANE", "filled"]
 
 LARGEST_HOLE = 0.05  # extent, of the part's diagonal
-LARGEST_IN_PLANE = 0.25  # the same, where the rim shows the plane, or is a triangle
+LARGEST_IN_PLANE = 0.25  # the same, where the rim shows the plane, or is a triangle;
+# a triangle missing from a plane leaves no doubt, however large it is
 _WIDEST_HOLE = 5.0  # mm, where it does not
 _FLAT_SHARE = 0.05  # of a hole's extent: how far its rim may leave a plane
 _SAME_PLANE = 0.9999  # cosine
@@ -52,22 +54,68 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
     half_edges = topology.open_half_edges
     if not 0 < len(half_edges) <= _MOST_EDGES:
         return work, 0, 0
-    faces, beside, slits = [], [], 0
     sheet = _Sheet(work.mesh, work.mesh.diagonal, crack_limit(work.mesh))
-    for loop in loops_of(work.mesh, half_edges):
-        found = _slit(sheet, loop)
-        slits += found is not None
-        if found is None:
-            found = _hole(sheet, loop)
+    loops = loops_of(work.mesh, half_edges)
+    threes = np.array([loop for loop in loops if len(loop) == 3], np.int64)  # noqa: PLR2004
+    faces, beside, are_slits = _over_triangles(sheet, threes.reshape(-1, 3))
+    patches, rims, slits = [faces], [beside], int(are_slits.sum())
+    holes = len(faces) - slits
+    for loop in loops:
+        found, is_slit = _over(sheet, loop)
         if found is not None:
-            faces.append(found)
-            beside.append(np.full(len(found), loop[0] // 3))
-    if not faces:
+            patches.append(found)
+            rims.append(np.full(len(found), loop[0] // 3))
+            slits, holes = slits + is_slit, holes + (not is_slit)
+    if not slits + holes:
         return work, 0, 0
-    more = work.plus(np.concatenate(faces), np.concatenate(beside))
+    more = work.plus(np.concatenate(patches), np.concatenate(rims))
     if topology_of(more.mesh).crowded > topology.crowded:
         return work, 0, 0
-    return more, slits, len(faces) - slits
+    new = np.arange(len(more.mesh.faces)) >= len(work.mesh.faces)
+    if holes and len(crossing_pairs(more.mesh, new)):
+        return work, 0, 0  # what is missing there is another surface
+    return more, slits, holes
+
+
+def _over(sheet: _Sheet, loop: NDArray[np.int64]) -> tuple[NDArray[np.int64] | None, bool]:
+    """Triangles over a loop of more than three corners, and whether it is a slit."""
+    if not 3 < len(loop) <= _LONGEST_LOOP:  # noqa: PLR2004
+        return None, False
+    found = _slit(sheet, loop)
+    return (_hole(sheet, loop), False) if found is None else (found, True)
+
+
+def _over_triangles(
+    sheet: _Sheet, loops: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """Close loops of three corners, many at once.
+
+    Returns
+    -------
+    faces : (k, 3) int
+        New triangles.
+    beside : (k,) int
+        A face at the rim of each.
+    are_slits : (k,) bool
+    """
+    # A face whose whole rim is open is a stray one: its other side closes nothing.
+    loops = loops[(loops // 3 != loops[:, :1] // 3).any(axis=1)]
+    mesh = sheet.mesh
+    faces = mesh.faces.ravel()[loops][:, ::-1]
+    corners = mesh.vertices[faces]
+    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    twice = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    are_slits = np.linalg.norm(twice, axis=1) <= sheet.width * sides.sum(axis=1)
+    around = unit(_area_vectors(mesh, loops // 3))
+    goes_on = (dot(around, unit(twice)[:, None]) > _SAME_PLANE).any(axis=1)
+    extent = np.linalg.norm(np.ptp(corners, axis=1), axis=1)
+    good = are_slits | goes_on | (extent <= LARGEST_IN_PLANE * sheet.diagonal)
+    return faces[good], loops[good, 0] // 3, are_slits[good]
+
+
+def _area_vectors(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    a, b, c = (mesh.vertices[mesh.faces[faces, k]] for k in range(3))
+    return np.asarray(np.cross(b - a, c - a) / 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,8 +133,6 @@ class _Sheet:
 
 def _slit(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
     """Triangles across a slit, or None where the loop is none."""
-    if not 2 < len(loop) <= _LONGEST_LOOP:  # noqa: PLR2004
-        return None
     ring = sheet.ring(loop)
     points = sheet.mesh.vertices[ring]
     points = points - points.mean(axis=0)
@@ -129,8 +175,6 @@ def _zipped(points: NDArray[np.float64]) -> NDArray[np.int64]:
 
 def _hole(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
     """Triangles across a small plane hole, or None where the loop is none."""
-    if not 2 < len(loop) <= _LONGEST_LOOP:  # noqa: PLR2004
-        return None
     ring = sheet.ring(loop)
     points = sheet.mesh.vertices[ring]
     points = points - points.mean(axis=0)
@@ -140,7 +184,8 @@ def _hole(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
     if not normal.any() or off > max(sheet.width, _FLAT_SHARE * extent):
         return None
     is_plane = off <= sheet.width and _goes_on(sheet.mesh, loop, normal)
-    if extent > _largest(sheet, is_plane=is_plane, corners=len(loop)):
+    small = min(_WIDEST_HOLE, LARGEST_HOLE * sheet.diagonal)
+    if extent > (LARGEST_IN_PLANE * sheet.diagonal if is_plane else small):
         return None
     triangles = triangulate_outline([points @ basis_across(normal).T])
     # Anything but the triangles of one polygon means that the rim crosses itself.
@@ -151,16 +196,5 @@ def _hole(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
 
 def _goes_on(mesh: Mesh, loop: NDArray[np.int64], normal: NDArray[np.float64]) -> bool:
     """Whether a face at the rim lies in the plane of the hole."""
-    a, b, c = (mesh.vertices[mesh.faces[loop // 3, k]] for k in range(3))
-    around = unit(np.cross(b - a, c - a))
+    around = unit(_area_vectors(mesh, loop // 3))
     return bool((around @ normal > _SAME_PLANE).any())
-
-
-def _largest(sheet: _Sheet, *, is_plane: bool, corners: int) -> float:
-    """Extent up to which a hole is closed, mm."""
-    is_triangle = corners == 3  # noqa: PLR2004
-    if is_plane and is_triangle:  # a facet missing from a plane leaves no doubt at all
-        return sheet.diagonal
-    if is_plane or is_triangle:
-        return LARGEST_IN_PLANE * sheet.diagonal
-    return min(_WIDEST_HOLE, LARGEST_HOLE * sheet.diagonal)
