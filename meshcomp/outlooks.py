@@ -10,7 +10,7 @@ from meshcomp.deviations import SizeLaw
 from meshcomp.features import Feature
 from meshcomp.intents.statements import Aim
 from meshcomp.plans import Correction, Outlook
-from meshcomp.presses import Press, press
+from meshcomp.presses import Press, press, strain_warnings
 
 __all__ = ["PRESSED", "outlook"]
 
@@ -132,14 +132,15 @@ def _pressed(known: Outlook, feature: Feature, aim: Aim) -> Outlook:
     if other is None or feature.kind != "bore" or known.low is None:
         return known
     interference = other.zone.upper_limit - known.low
-    is_meant = aim.lower is not None and aim.lower < other.zone.middle
-    if interference <= 0 or not is_meant:
-        return known
+    tightest = aim.target if aim.lower is None else aim.lower
+    if interference <= 0 or tightest is None or tightest >= other.zone.middle:
+        return known  # it may press by chance, but is not meant to
     hub, material = aim.hub_diameter, aim.material
     if hub is None or material is None or hub <= other.zone.middle:
         missing = "its material" if material is None else "the diameter of its hub"
         words = f"{PRESSED} {interference:.3f} mm: state {missing} to see whether "
-        return _warned(known, (f"{words}it would split",))
+        strained = strain_warnings(interference, other.zone.middle)
+        return _warned(known, (f"{words}it would split", *strained))
     found = press(other.zone.middle, hub, interference, hub=material)
     warned = _warned(known, (_press_words(found), *found.warnings))
     if found.would_split and warned.shortfall is None:

@@ -12,7 +12,7 @@ from math import isfinite
 
 from meshcomp.errors import OptionError
 
-__all__ = ["CAUTIONS", "STEEL", "Material", "Press", "press"]
+__all__ = ["CAUTIONS", "STEEL", "Material", "Press", "press", "strain_warnings"]
 
 CAUTIONS = (
     (
@@ -72,11 +72,6 @@ class Press:
     hub_growth: float  # of its outside diameter, mm
 
     @property
-    def strain(self) -> float:
-        """Interference over diameter."""
-        return max(self.interference, 0.0) / self.diameter
-
-    @property
     def would_split(self) -> bool:
         """Whether the hoop stress passes what the hub's maker allows."""
         allowable = self.hub.allowable_stress
@@ -93,12 +88,26 @@ class Press:
                 f"{self.hub.allowable_stress:g} MPa; take less interference or a thicker "
                 "wall"
             )
-        if self.strain > _SUSTAINED_STRAIN:
-            found.append(
-                f"strained by {100 * self.strain:.1f} %: common practice, no source, keeps "
-                f"plastics that stay pressed below {100 * _SUSTAINED_STRAIN:g} %"
-            )
+        found += strain_warnings(self.interference, self.diameter)
         return tuple(found)
+
+
+def strain_warnings(interference: float, diameter: float) -> list[str]:
+    """Say whether a joint strains plastic by more than it bears for long; mm.
+
+    Examples
+    --------
+    >>> strain_warnings(0.05, 22.0), len(strain_warnings(0.05, 5.0))
+    ([], 1)
+    """
+    strain = interference / diameter
+    if strain <= _SUSTAINED_STRAIN:
+        return []
+    words = (
+        f"strained by {100 * strain:.1f} %: common practice, no source, keeps plastics "
+        f"that stay pressed below {100 * _SUSTAINED_STRAIN:g} %"
+    )
+    return [words]
 
 
 def press(

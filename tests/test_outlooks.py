@@ -213,6 +213,15 @@ def test_a_press_without_material_or_hub_asks_for_them(planned):
     assert any("state the diameter of its hub" in words for words in hubless.warnings)
 
 
+def test_a_single_interference_is_a_press_too(planned):
+    found = planned(_intent('"bore 5"', 'part = "dowel 5"', "interference = 0.05"))
+
+    warnings = found.of("bore-03").outlook.warnings
+    assert any("state its material" in words for words in warnings)
+    # 0.11 mm at most on 5 mm: over 2 %.
+    assert any(words.startswith("strained by 2.") for words in warnings)
+
+
 def test_what_slides_is_not_warned_of_pressing(planned):
     found = planned(_intent('"bore 22"', 'part = "bearing 608"', 'feel = "free"'))
 
