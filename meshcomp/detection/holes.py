@@ -10,6 +10,7 @@ import numpy as np
 
 from meshcomp._vectors import dot
 from meshcomp.features import Cylinder, Feature, Group
+from meshcomp.topology import components
 
 __all__ = ["groups", "with_steps"]
 
@@ -168,13 +169,13 @@ def _on_one_axis(cylinders: Sequence[Cylinder]) -> list[list[int]]:
 
 
 def _components(nodes: list[int], edges: list[tuple[int, int]]) -> list[list[int]]:
-    if not edges:
-        return [[node] for node in nodes]
-    import networkx as nx  # costs a tenth of a second, and few parts need it
-
-    graph = nx.Graph(edges)
-    graph.add_nodes_from(nodes)
-    return sorted(sorted(part) for part in nx.connected_components(graph))
+    place = {node: k for k, node in enumerate(nodes)}
+    pairs = np.array([(place[a], place[b]) for a, b in edges], dtype=np.int64)
+    parts: dict[int, list[int]] = {}
+    labels = components(len(nodes), pairs.reshape(-1, 2))
+    for node, label in zip(nodes, labels.tolist(), strict=True):
+        parts.setdefault(label, []).append(node)
+    return sorted(sorted(part) for part in parts.values())
 
 
 def _chains(cylinders: list[Cylinder], steps: list[list[Cylinder]]) -> list[list[Cylinder]]:

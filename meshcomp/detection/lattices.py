@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.rings import neighbours
+from meshcomp.detection.neighbours import nearest, neighbours
 
 __all__ = ["Lattice", "best_lattice"]
 
@@ -75,10 +75,7 @@ def _next(
     places: NDArray[np.float64], step: NDArray[np.float64], limit: float
 ) -> NDArray[np.int64]:
     """Row of the place one step on from each, -1 if there is none."""
-    from scipy.spatial import cKDTree
-
-    distance, row = cKDTree(places).query(places + step)
-    return np.where(distance <= limit, row, -1)
+    return nearest(places, places + step, limit)
 
 
 def _runs(following: NDArray[np.int64]) -> list[list[int]]:

@@ -8,7 +8,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Ring", "even_circles", "neighbours"]
+from meshcomp.detection.neighbours import neighbours
+
+__all__ = ["Ring", "even_circles"]
 
 _LEAST = 3
 _SQUARE = 4  # corners: a circle only if something is at its middle, else a grid
@@ -76,14 +78,6 @@ def _centres(
 def _distinct(points: NDArray[np.float64], limit: float) -> NDArray[np.float64]:
     _, first = np.unique(np.round(points / limit), axis=0, return_index=True)
     return np.asarray(points[np.sort(first)])
-
-
-def neighbours(places: NDArray[np.float64], count: int) -> NDArray[np.int64]:
-    """Rows of the nearest other places to each, (n, count or less), nearest first."""
-    from scipy.spatial import cKDTree  # costs too much at start to be had for few
-
-    most = min(count + 1, len(places))
-    return np.asarray(cKDTree(places).query(places, k=most)[1])[:, 1:]
 
 
 def _by_threes(places: NDArray[np.float64]) -> NDArray[np.float64]:
