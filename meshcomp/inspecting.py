@@ -13,6 +13,8 @@ from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection, SolidState, StandCount
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
+from meshcomp.repairing.duplicates import without_repeated
+from meshcomp.repairing.patchwork import untouched
 from meshcomp.stands import STANDS, Stand
 from meshcomp.topology import Topology, bodies_of, genus, topology_of
 
@@ -29,12 +31,12 @@ def inspect(part: Part) -> Inspection:
     Parameters
     ----------
     part : Part
-        As read by `meshcomp.read`.
+        As read by `meshcomp.read`, and made sound by `meshcomp.repair`.
 
     Raises
     ------
     NotASolidError
-        If the mesh has open edges, or is inside out.
+        If the mesh has open edges or faces that stand in it twice, or is inside out.
 
     Examples
     --------
@@ -45,6 +47,7 @@ def inspect(part: Part) -> Inspection:
     """
     topology = topology_of(part.mesh)
     _refuse_open(part, topology)
+    _refuse_repeated(part, topology)
     solid = solid_state(part.mesh, topology, part.stand)
     if solid.volume <= 0:
         raise NotASolidError(
@@ -90,6 +93,18 @@ def _refuse_open(part: Part, topology: Topology) -> None:
         f"{part.name}: not a closed solid: {len(half_edges)} open edges, the first at "
         f"({x:.3f}, {y:.3f}, {z:.3f}) mm: repair the mesh, or export it again as one solid"
     )
+
+
+def _refuse_repeated(part: Part, topology: Topology) -> None:
+    """Raise where faces lie on each other the same way round: all is closed then, twice."""
+    if not topology.crowded:
+        return
+    count = without_repeated(untouched(part.mesh))[1]
+    if count:
+        raise NotASolidError(
+            f"{part.name}: {count} faces stand in the mesh more than once: drop them with "
+            "meshcomp.repair, or export it again as one solid"
+        )
 
 
 def _stands(present: Stand, features: tuple[Feature, ...]) -> tuple[StandCount, ...]:

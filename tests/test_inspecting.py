@@ -19,6 +19,7 @@ from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part
 from meshcomp.scenario import demo_parts
 from meshcomp.stands import stand
+from meshcomp.topology import topology_of
 
 
 def part_of(mesh: Mesh, up: str = "+Z") -> Part:
@@ -104,6 +105,17 @@ def test_mesh_inside_out_is_refused_with_its_volume():
     turned = Mesh(mesh.vertices, mesh.faces[:, ::-1])
     with pytest.raises(NotASolidError, match=r"inside out \(volume -77\d\d\.\d{3} mm³\)"):
         meshcomp.inspect(part_of(turned))
+
+
+def test_a_mesh_of_which_every_face_stands_there_twice_is_refused():
+    # It is closed, and to manifold3d a solid of twice the volume.
+    mesh = bored(8.0)
+    twice = Mesh(mesh.vertices, np.concatenate([mesh.faces, mesh.faces]))
+    assert topology_of(twice).is_closed
+    count = len(mesh.faces)
+    with pytest.raises(NotASolidError, match=f"{count} faces stand in the mesh more than"):
+        meshcomp.inspect(part_of(twice))
+    assert meshcomp.inspect(meshcomp.repair(part_of(twice))).solid.bodies == 1
 
 
 def test_errors_of_a_solid_are_value_errors_too():

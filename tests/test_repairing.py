@@ -252,6 +252,12 @@ def test_a_part_of_too_many_bodies_is_refused():
         refuse_faults(part_of(Mesh(vertices, faces.reshape(-1, 3))))
 
 
+def test_faces_that_enclose_nothing_at_all_are_refused():
+    leaf = Mesh([(0, 0, 0), (9, 0, 0), (4, 0, 0)], [(0, 1, 2), (2, 1, 0)])
+    with pytest.raises(NotASolidError, match=r"without thickness|enclose nothing"):
+        repair(part_of(leaf))
+
+
 def test_a_strip_with_one_side_only_is_refused():
     # A Möbius strip of five squares: no solid has such a surface.
     turns = 2 * np.pi * np.arange(10) / 10

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part, Repair
 from meshcomp.repairing.cracks import crack_limit, joined_cracks
@@ -77,6 +78,11 @@ def repair(part: Part) -> Part:
     ]
     done = [_mended(_own(part.mesh, rows)) for rows in groups]
     mesh = concatenate([work.mesh for work, _ in done])
+    if len(mesh.faces) == 0:
+        raise NotASolidError(
+            f"{part.name}: its {len(part.mesh.faces)} faces enclose nothing: export it "
+            "again as one solid"
+        )
     parents = [rows[work.parents] for rows, (work, _) in zip(groups, done, strict=True)]
     mended = part.with_mesh(_used(mesh), np.concatenate(parents))
     mended = replace(mended, repairs=_summed([r for _, log in done for r in log]))
