@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import logging
 import os
 import secrets
 from dataclasses import replace
@@ -32,6 +33,8 @@ from meshcomp.verification import verify
 from meshcomp.views import plan_views
 
 __all__ = ["compensate_part", "output_path", "plan_part", "save_reports"]
+
+_log = logging.getLogger(__name__)  # says what is being done; shown on terminals
 
 Rule = ByHand | Calibrated
 _MUST_HOLD = ("closed solid", "no new crossing faces")
@@ -140,10 +143,13 @@ def compensate_part(
     target = Path(out)
     if not in_place:
         refuse_source(part, target)
+    _log.info("looking for features")
     source = inspect(part) if inspection is None else inspection
     seen, report = looked_at(source, layers, rule.axes)
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
+    _log.info("moving the walls of %s features", len(decided.corrections))
     result = with_layers(compensate(seen, decided), report)
+    _log.info("measuring the written file")
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
     made = (result, verification, target, digest)
@@ -268,6 +274,7 @@ def save_reports(
     """
     if record.written is None:
         raise OptionError("a plan without a written part has no report files")
+    _log.info("drawing the report")
     data = json.dumps(record_json(record), indent=1, allow_nan=False)
     json_path = Path(f"{record.written}.report.json")
     html_path = Path(f"{record.written}.report.html")

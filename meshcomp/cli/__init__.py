@@ -12,6 +12,7 @@ import typer
 
 from meshcomp.cli.calibrating import bench_piece, calibrate, predict
 from meshcomp.cli.compensating import compensate
+from meshcomp.cli.contents import Contents
 from meshcomp.cli.demo import demo
 from meshcomp.cli.fitting import fit
 from meshcomp.cli.inspecting import inspect
@@ -20,21 +21,27 @@ from meshcomp.errors import MeshCompError
 
 __all__ = ["app", "main"]
 
+_PRINTER = "First, know your printer"
+_PART = "Then, part by part"
+_KIT = "Or a whole kit at once"
+_LOOK = "To see it all beforehand"
+
 app = typer.Typer(
     name="meshcomp",
+    cls=Contents,
     help="Reshape meshes before slicing, so that filament prints come out true to size.",
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.command("testpiece")(bench_piece)
-app.command()(calibrate)
-app.command()(inspect)
-app.command()(predict)
-app.command()(fit)
-app.command()(compensate)
-app.command()(kit)
-app.command()(demo)
+app.command("testpiece", rich_help_panel=_PRINTER)(bench_piece)
+app.command(rich_help_panel=_PRINTER)(calibrate)
+app.command(rich_help_panel=_PART)(inspect)
+app.command(rich_help_panel=_PART)(predict)
+app.command(rich_help_panel=_PART)(fit)
+app.command(rich_help_panel=_PART)(compensate)
+app.command(rich_help_panel=_KIT)(kit)
+app.command(rich_help_panel=_LOOK)(demo)
 
 
 def _show_version(wanted: bool) -> None:  # noqa: FBT001 - typer passes a flag

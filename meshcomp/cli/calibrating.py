@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from meshcomp.cli.options import NoRepair, PartPath, Unit, Up, WantsJson
+from meshcomp.cli.terminal import Quiet
 
 __all__ = ["bench_piece", "calibrate", "predict"]
 
@@ -28,6 +29,7 @@ def bench_piece(
     sheets: Annotated[  # noqa: FBT002
         bool, typer.Option(help="Draw the measuring sheets.")
     ] = True,
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Write a test piece to print: mesh, table of readings, measuring sheet."""
     from meshcomp.testpieces.catalogue import build_testpiece, testpiece_names
@@ -84,6 +86,7 @@ def calibrate(  # noqa: PLR0913, PLR0917 - each is an option
     report: Annotated[  # noqa: FBT002
         bool, typer.Option(help="Write a page with charts beside the record.")
     ] = True,
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Estimate a calibration, with its uncertainty, from readings of test pieces."""
     from meshcomp.calibration.estimate import calibrate as estimate

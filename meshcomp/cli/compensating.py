@@ -19,6 +19,7 @@ from meshcomp.cli.options import (
     WantsJson,
     parse_sizes,
 )
+from meshcomp.cli.terminal import Quiet, painted, working
 from meshcomp.cli.whole import parse_axes, parse_foot, parse_roof
 from meshcomp.errors import NotASolidError, OptionError
 
@@ -141,6 +142,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         bool, typer.Option("--dry-run", help="Show the plan and write nothing.")
     ] = False,
     as_json: WantsJson = False,  # noqa: FBT002
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Reshape a part so that it prints true to size, and prove what was done."""
     by_hand = {
@@ -178,10 +180,12 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         roof=parse_roof(roof, overhang),
     )
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes, **wishes}
-    found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
-    record = _run(found, None if dry_run else target, rule, overrides, in_place=in_place)
-    if not dry_run:
-        _report(record, calibration)
+    with working(part.name):
+        found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
+        made = None if dry_run else target
+        record = _run(found, made, rule, overrides, in_place=in_place)
+        if not dry_run:
+            _report(record, calibration)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not (record.conforms and record.serves):
         raise typer.Exit(NOT_AS_PLANNED)
@@ -308,6 +312,6 @@ def _show(record: Record, *, as_json: bool, dry_run: bool) -> None:
     if as_json:
         typer.echo(json.dumps(record_json(record), indent=1, allow_nan=False))
         return
-    typer.echo(record_text(record))
+    typer.echo(painted(record_text(record)))
     if not dry_run:
         typer.echo(f"report: {record.written}.report.html (and .json)")

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from meshcomp.cli.progress import bar
+from meshcomp.cli.terminal import Quiet
 
 __all__ = ["demo"]
 
@@ -18,6 +19,7 @@ def demo(
     directory: Annotated[
         Path, typer.Argument(metavar="[DIR]", help="Where to put everything.")
     ] = Path("meshcomp-demo"),
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Build the kit of a telescope filter changer and compensate it all."""
     from meshcomp.demonstration import run_demo

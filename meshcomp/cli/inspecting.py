@@ -18,6 +18,7 @@ from meshcomp.cli.options import (
     WantsJson,
     layer_grid,
 )
+from meshcomp.cli.terminal import Quiet, working
 
 if TYPE_CHECKING:
     from meshcomp.inspections import Inspection
@@ -46,6 +47,7 @@ def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
     layer_height: LayerHeight = None,
     first_layer: FirstLayer = None,
     as_json: WantsJson = False,  # noqa: FBT002
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """List the bores, bosses and walls of a part, and the state of its solid."""
     from meshcomp.inspecting import inspect as inspect_part
@@ -55,9 +57,10 @@ def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
     if out is not None and not plan_template:
         raise typer.BadParameter("-o goes with --plan-template")
     grid = layer_grid(layer_height, first_layer)
-    inspection = inspect_part(
-        read_sound_part(part, unit=unit, up=up, repairs=not no_repair)
-    )
+    with working(part.name):
+        inspection = inspect_part(
+            read_sound_part(part, unit=unit, up=up, repairs=not no_repair)
+        )
     layers = _layers(inspection, grid)
     if plan_template:
         _write_template(inspection, out)

@@ -10,6 +10,7 @@ import typer
 
 from meshcomp.cli.options import WantsJson
 from meshcomp.cli.progress import bar
+from meshcomp.cli.terminal import Quiet
 
 if TYPE_CHECKING:
     from meshcomp.kits.making import Workers
@@ -58,6 +59,7 @@ def kit(  # noqa: PLR0913, PLR0917 - one parameter an option
         ),
     ] = False,
     as_json: WantsJson = False,  # noqa: FBT002
+    _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Compensate all parts of a kit and tell which pairs will fit, and how surely.
 
