@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -264,6 +265,20 @@ def test_the_page_draws_all_mates_to_one_scale():
     assert float(*zeros) == pytest.approx(second[0] + 0.1 * scale, abs=1e-3)
     mean = float(re.search(r'class="mean" d="M([\d.]+) 5v18"', html)[1])
     assert mean == pytest.approx(float(*zeros) + 0.118 * scale, abs=1e-3)
+
+
+def test_a_mate_far_off_the_others_does_not_make_them_small():
+    far = mate("play", least=2.0, most=2.2, low=2.05)
+    pair = replace(far.pairs[0], mean=2.1, high=2.15)
+    near = [mate(f"m{k}", least=-0.1, most=0.3) for k in range(3)]
+    html = kit_html(outcome(mates=(*near, replace(far, pairs=(pair,)))))
+    zones = re.findall(r'<rect class="allowed" x="([\d.]+)" y="4" width="([\d.]+)"', html)
+    widths = [float(width) for _, width in zones]
+
+    assert widths[0] > 200  # of 360
+    assert widths[3] / widths[0] == pytest.approx(0.2 / 0.4, abs=1e-3)  # to one scale
+    assert all(0 <= float(x) <= 360 - float(width) for x, width in zones)
+    assert html.count('class="zero" d="M') == 4  # of three mates and of the legend
 
 
 def test_a_kit_without_mates_says_nothing_of_them():

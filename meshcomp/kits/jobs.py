@@ -20,6 +20,7 @@ from meshcomp.intents import Aim, aims_of
 from meshcomp.intents.aiming import is_far
 from meshcomp.intents.planfile import read_plan
 from meshcomp.kits.selecting import selected
+from meshcomp.kits.tasks import Job, Survey, Wish
 from meshcomp.mechanisms import FeatureOutcome, KitPart, PartOutcome
 from meshcomp.parts import Part
 from meshcomp.plans import Correction, Plan
@@ -29,36 +30,7 @@ from meshcomp.reports import record_json
 from meshcomp.results import Record
 from meshcomp.workflow import compensate_part, save_reports
 
-__all__ = ["Job", "Survey", "Wish", "do", "survey"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
-    """What a mate wants of the features that are meant, mm."""
-
-    features: str  # as in `Reference`
-    size: float  # in print; of flanks: the gap that each shall leave
-    is_gap: bool
-    mate: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """One part to be made."""
-
-    part: KitPart
-    out: Path  # the file to write
-    calibration_sha256: str
-    wishes: tuple[Wish, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Survey:
-    """The features of one part as planned, before anything is made."""
-
-    name: str  # of the part
-    features: tuple[FeatureOutcome, ...] = ()
-    error: str | None = None
+__all__ = ["do", "survey"]
 
 
 def survey(job: Job) -> Survey:

@@ -10,12 +10,13 @@ from meshcomp._version import __version__
 from meshcomp.calibration.record import read_calibration
 from meshcomp.calibration.results import Calibration
 from meshcomp.errors import MeshCompError, OptionError
-from meshcomp.kits.jobs import Job, Survey, Wish, do, survey
 from meshcomp.kits.judging import Known, judged
 from meshcomp.kits.running import all_done
 from meshcomp.kits.selecting import selected
-from meshcomp.kits.store import earlier, earlier_survey, key_of, remember, tidy
+from meshcomp.kits.store import earlier, earlier_survey, key_of
 from meshcomp.kits.suggesting import likely_mates
+from meshcomp.kits.tasks import Job, Survey, Wish
+from meshcomp.kits.work import look_at_part, make_part
 from meshcomp.mechanisms import (
     Bought,
     FeatureOutcome,
@@ -174,17 +175,7 @@ def _made(jobs: list[Job], staff: Workers) -> Iterator[PartOutcome]:
             yield outcome
     # Long jobs first, so that none is left to one worker at the end.
     tasks.sort(key=lambda task: task[0].part.path.stat().st_size, reverse=True)
-    yield from all_done(_make, tasks, lost=_lost, workers=staff.count, dask=staff.dask)
-
-
-def _make(task: tuple[Job, str]) -> PartOutcome:
-    """Make a part in a worker and write down that it is made."""
-    job, key = task
-    tidy(job)
-    outcome = do(job)
-    if outcome.error is None:
-        remember(job, key, outcome)
-    return outcome
+    yield from all_done(make_part, tasks, lost=_lost, workers=staff.count, dask=staff.dask)
 
 
 def _lost(task: tuple[Job, str], words: str) -> PartOutcome:
@@ -209,17 +200,11 @@ def _surveyed(jobs: list[Job], staff: Workers) -> dict[str, Survey]:
             tasks.append((job, key))
         else:
             found[seen.name] = seen
-    for seen in all_done(_look, tasks, lost=_unseen, workers=staff.count, dask=staff.dask):
+    for seen in all_done(
+        look_at_part, tasks, lost=_unseen, workers=staff.count, dask=staff.dask
+    ):
         found[seen.name] = seen
     return found
-
-
-def _look(task: tuple[Job, str]) -> Survey:
-    job, key = task
-    seen = survey(job)
-    if seen.error is None:
-        remember(job, key, seen)
-    return seen
 
 
 def _unseen(task: tuple[Job, str], words: str) -> Survey:

@@ -17,7 +17,7 @@ from typing import TypeVar
 from meshcomp._version import __version__
 from meshcomp.errors import PartFileError
 from meshcomp.files.atomic import save_atomically
-from meshcomp.kits.jobs import Job, Survey
+from meshcomp.kits.tasks import Job, Survey
 from meshcomp.mechanisms import PartOutcome
 
 __all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy"]

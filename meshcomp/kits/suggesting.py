@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from itertools import product
 
-from meshcomp.kits.jobs import Survey
+from meshcomp.kits.tasks import Survey
 from meshcomp.mechanisms import FeatureOutcome, Reference, Suggestion
 
 __all__ = ["likely_mates"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from statistics import median
 from typing import Any
 from urllib.parse import quote
 
@@ -22,6 +23,8 @@ from meshcomp.reports._pages import page
 
 __all__ = ["kit_html"]
 
+_FAR = 3.0  # times the median reach: mates beyond are drawn about their own middle
+_LEAST_WIDTH = 0.1  # of a picture, mm
 _MARGIN = 0.08  # of the picture's width, beside the widest mate
 _WIDTH = 360.0  # of a picture, its own units
 _MARKS = {
@@ -175,38 +178,57 @@ def _chance(probability: float | None, limit: float | None) -> str:
 
 
 class _Scale:
-    """One scale of clearances for the pictures of all mates."""
+    """One scale of clearances for the pictures of all mates.
+
+    Zero stands in one place in all of them, but for mates far off the others, such as a
+    wide play: they are drawn to the same scale about their own middle, without a zero.
+    """
 
     def __init__(self, mates: Sequence[MateOutcome]) -> None:
-        ends = [0.0]
-        for each in mates:
-            ends += [x for x in (each.mate.least, each.mate.most) if x is not None]
-            if each.worst is not None:
-                ends += [each.worst.low, each.worst.high]
-        self._low, self._high = min(ends), max(ends)
-        if self._high - self._low <= 0:
-            self._high = self._low + 1.0
+        reaches = [_ends(mate) for mate in mates if _ends(mate)]
+        far = [max(abs(end) for end in ends) for ends in reaches]
+        most = _FAR * median(far) if far else 0.0
+        near = [ends for ends, each in zip(reaches, far, strict=True) if each <= most]
+        ends = [0.0, *(end for each in near for end in each)]
+        widest = max((max(each) - min(each) for each in reaches), default=0.0)
+        self._low = min(ends)
+        self._high = max(*ends, self._low + widest, self._low + _LEAST_WIDTH)
 
     def _at(self, clearance: float) -> float:
         share = (clearance - self._low) / (self._high - self._low)
         return _WIDTH * (_MARGIN + (1 - 2 * _MARGIN) * share)
 
-    def picture(self, outcome: MateOutcome) -> dict[str, float] | None:
+    def picture(self, outcome: MateOutcome) -> dict[str, float | None] | None:
         """Return the places of a mate's limits and of the clearance it will have."""
         pair, mate = outcome.worst, outcome.mate
         if pair is None:
             return None
-        least = 0.0 if mate.least is None else self._at(mate.least)
-        most = _WIDTH if mate.most is None else self._at(mate.most)
+        ends = _ends(outcome)
+        is_near = self._low <= min(ends) and max(ends) <= self._high
+        middle = (min(ends) + max(ends) - self._low - self._high) / 2
+        shift = 0.0 if is_near else middle
+
+        def at(clearance: float) -> float:
+            return self._at(clearance - shift)
+
+        least = 0.0 if mate.least is None else at(mate.least)
+        most = _WIDTH if mate.most is None else at(mate.most)
         return {
             "width": _WIDTH,
-            "zero": self._at(0.0),
+            "zero": at(0.0) if is_near else None,
             "least": least,
             "allowed": most - least,
-            "low": self._at(pair.low),
-            "mean": self._at(pair.mean),
-            "high": self._at(pair.high),
+            "low": at(pair.low),
+            "mean": at(pair.mean),
+            "high": at(pair.high),
         }
+
+
+def _ends(outcome: MateOutcome) -> list[float]:
+    """Return the clearances asked for and those that 95 of 100 pairs lie between."""
+    pair, mate = outcome.worst, outcome.mate
+    asked = [x for x in (mate.least, mate.most) if x is not None]
+    return asked + ([] if pair is None else [pair.low, pair.high])
 
 
 def _doubts(parts: Sequence[PartOutcome]) -> list[tuple[str, str]]:
