@@ -120,6 +120,7 @@ def _results() -> list[type]:
         mechanisms.PartOutcome,
         mechanisms.MateOutcome,
         mechanisms.PairOutcome,
+        mechanisms.Suggestions,
     ]
 
 

@@ -17,6 +17,7 @@ __all__ = [
     "PartOutcome",
     "Reference",
     "Suggestion",
+    "Suggestions",
 ]
 
 
@@ -210,6 +211,14 @@ class Suggestion:
     def drawn_clearance(self) -> float:
         """Return internal less external nominal size, mm."""
         return self.internal_size - self.external_size
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggestions:
+    """Likely mates, the nearest first, and the parts that could not be looked at."""
+
+    mates: tuple[Suggestion, ...]
+    failed: tuple[tuple[str, str], ...] = ()  # name and why
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

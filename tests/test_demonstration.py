@@ -70,7 +70,7 @@ def test_done_again_nothing_is_made_anew(demo):
 
 def test_the_printed_pair_of_the_demo_is_found_as_a_suggestion(tmp_path):
     *_, file = write_scenario(tmp_path / "parts")
-    found = suggest_mates(read_kit(file), workers=Workers(count=1))
+    found = suggest_mates(read_kit(file), workers=Workers(count=1)).mates
 
     names = [(s.internal.in_words(), s.external.in_words()) for s in found]
     assert ("indexing_wheel/bore-08", "shaft_spacer/boss-01") in names

@@ -3,13 +3,18 @@
 import json
 import shutil
 
+import numpy as np
 import pytest
 from kit_parts import HEAD, MODELS, mate_entry, part_entry, write_kit
+from outside import measure
 
 import meshcomp
+from meshcomp.calibration.estimate import estimate_calibration
+from meshcomp.calibration.results import Conditions
 from meshcomp.kits.making import Workers, make_kit, suggest_mates
 from meshcomp.kits.reading import folder_kit, read_kit
 from meshcomp.kits.saving import save_kit_reports
+from meshcomp.measurements.readings import Instrument, Reading
 from meshcomp.workflow import compensate_part
 
 HERE = Workers(count=1)
@@ -422,7 +427,7 @@ def test_likely_mates_are_near_sizes_of_two_parts(tmp_path):
         shutil.copy(MODELS / f"{name}.stl", tmp_path)
     kit = folder_kit(tmp_path, MODELS / "calibration.json")
 
-    (found,) = suggest_mates(kit, workers=HERE)
+    (found,) = suggest_mates(kit, workers=HERE).mates
 
     assert found.internal.in_words() == "indexing_wheel/bore-08"
     assert found.external.in_words() == "shaft_spacer/boss-01"
@@ -430,10 +435,100 @@ def test_likely_mates_are_near_sizes_of_two_parts(tmp_path):
     assert not list((tmp_path / "compensated").glob("*.stl"))
 
 
-def test_no_part_that_can_be_looked_at_is_an_error(tmp_path):
+def test_parts_that_cannot_be_looked_at_are_told_of(tmp_path):
     (tmp_path / "bad.stl").write_bytes(b"no mesh")
     kit = folder_kit(tmp_path, MODELS / "calibration.json")
-    with pytest.raises(
-        meshcomp.MeshCompError, match=r"no part can be looked at; bad: .*no STL"
-    ):
-        suggest_mates(kit, workers=HERE)
+
+    found = suggest_mates(kit, workers=HERE)
+
+    assert found.mates == ()
+    ((name, error),) = found.failed
+    assert name == "bad"
+    assert "is no STL file" in error
+
+
+def test_a_file_in_the_place_of_the_folder_is_told(tmp_path):
+    (tmp_path / "compensated").write_text("")
+    with pytest.raises(meshcomp.MeshCompError, match="cannot be made a folder"):
+        made(tmp_path, SPACER)
+
+
+def test_a_part_is_never_written_over_its_source(tmp_path):
+    path = write_kit(tmp_path, part_entry("shaft_spacer"))
+    before = (tmp_path / "shaft_spacer.stl").read_bytes()
+    outcome = make_kit(read_kit(path, out=tmp_path), workers=HERE)
+
+    assert "is the file that the part was read from" in outcome.failed[0].error
+    assert (tmp_path / "shaft_spacer.stl").read_bytes() == before
+
+
+def reading(kind, size, value):
+    return Reading(
+        piece="bench",
+        feature_id=f"{kind} {size:g}",
+        kind=kind,
+        nominal_size=size,
+        mesh_size=size,
+        values=(value,),
+        instrument=Instrument(name="caliper", resolution=0.01, accuracy=0.08),
+    )
+
+
+def one_caliper(folder):
+    """Calibrate an invented printer by one caliper, and write the record."""
+    rng = np.random.default_rng(4)
+    sizes = [2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0]
+    rows = [reading("bore", d, d - 0.1 - 0.4 / d + rng.normal(0, 0.02)) for d in sizes]
+    rows += [reading("boss", d, d + 0.06 + rng.normal(0, 0.02)) for d in sizes]
+    conditions = Conditions(
+        printer="invented", material="invented", nozzle=0.4, layer_height=0.2,
+        line_width=0.44,
+    )  # fmt: skip
+    record = estimate_calibration(rows, conditions=conditions)
+    meshcomp.write_calibration(record, folder / "calibration.json")
+    return record.model.laws
+
+
+def printed(rng, law, size, error, share):
+    """Print one mesh size by 100,000 processes that a law leaves possible: numpy only."""
+    n = len(error)
+    scale = np.sqrt(law.degrees_of_freedom / rng.chisquare(law.degrees_of_freedom, n))
+    own = np.array(law.covariance)
+    own[law.terms.index("constant"), law.terms.index("constant")] -= share**2
+    spread = rng.multivariate_normal(np.zeros(len(own)), own, n) * scale[:, None]
+    row = [size ** {"scale": 1, "constant": 0, "inverse": -1}[term] for term in law.terms]
+    scatter = rng.normal(0, law.repeatability, n) * scale
+    return size + (law.coefficients + spread) @ row + share * error + scatter
+
+
+def test_a_kit_says_how_often_its_printed_pair_fits(tmp_path):
+    """100,000 draws; the written meshes are measured by tests/outside/measure.py.
+
+    One caliper read bores and bosses: what it errs in common does not count in a clearance.
+    """
+    laws = one_caliper(tmp_path)
+    mate = mate_entry(bore="wheel/bore 12", boss="spacer/boss-01", clearance=[0.08, 0.22])
+    outcome = made(tmp_path, SPACER, WHEEL, mate)
+    (pair,) = outcome.mates[0].pairs
+
+    up, share = (0.0, 0.0, 1.0), 0.08 / np.sqrt(3)
+    wheel, spacer = (measure.read_mesh(tmp_path / "compensated" / f"{n}.stl")
+                     for n in ("wheel", "spacer"))  # fmt: skip
+    bore = measure.bore_circle(wheel, (0, 0, 0), up, 3.0, internal=True).diameter
+    boss = measure.bore_circle(spacer, (0, 0, 0), up, 7.0, internal=False).diameter
+    rng = np.random.default_rng(6)
+    error = rng.normal(0, 1, 100_000)
+    gaps = printed(rng, laws["bore"], bore, error, share)
+    gaps = gaps - printed(rng, laws["boss"], boss, error, share)
+
+    assert pair.correlation > 0.8
+    assert pair.assembles == pytest.approx(np.mean(gaps >= 0.08), abs=0.01)
+    assert pair.is_tight == pytest.approx(np.mean(gaps <= 0.22), abs=0.01)
+    fits = np.mean((gaps >= 0.08) & (gaps <= 0.22))
+    assert pair.fits == pytest.approx(fits, abs=0.01)
+    assert np.mean((gaps > pair.low) & (gaps < pair.high)) == pytest.approx(0.95, abs=0.01)
+    # Were the two errors taken as apart, the figure would be far off.
+    apart = rng.normal(0, 1, 100_000)
+    other = printed(rng, laws["bore"], bore, error, share)
+    other = other - printed(rng, laws["boss"], boss, apart, share)
+    assert fits - np.mean((other >= 0.08) & (other <= 0.22)) > 0.1

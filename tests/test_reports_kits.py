@@ -22,6 +22,7 @@ from meshcomp.mechanisms import (
     PartOutcome,
     Reference,
     Suggestion,
+    Suggestions,
 )
 from meshcomp.reports.kit_html import kit_html
 from meshcomp.reports.kits import (
@@ -305,6 +306,8 @@ def test_suggestions_say_sizes_as_drawn_and_how_many():
         pairs=11,
     )
 
-    assert "# 5.9 mm in 6 mm as drawn, 11 pairs" in suggestions_text([found])
-    assert 'bore = "ring/bore 6"' in suggestions_text([found])
-    assert "no mate is suggested" in suggestions_text([])
+    text = suggestions_text(Suggestions(mates=(found,), failed=(("bad", "no STL"),)))
+    assert "# 5.9 mm in 6 mm as drawn, 11 pairs" in text
+    assert 'bore = "ring/bore 6"' in text
+    assert text.startswith("# bad could not be looked at: no STL")
+    assert "no mate is suggested" in suggestions_text(Suggestions(mates=()))

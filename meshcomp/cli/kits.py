@@ -102,6 +102,8 @@ def _suggest(wanted: Kit, staff: Workers, *, as_json: bool) -> None:
         typer.echo(json.dumps(suggestions_json(found), indent=1, allow_nan=False))
     else:
         typer.echo(suggestions_text(found))
+    if found.failed:
+        raise typer.Exit(_FAILED)
 
 
 def _show(outcome: KitOutcome, paths: tuple[Path, ...], *, as_json: bool) -> None:

@@ -77,7 +77,6 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
     read = _read(job.part)
     inspection = inspect(read)
     rule = _rule(job, inspection)
-    job.out.parent.mkdir(parents=True, exist_ok=True)
     sizes = dict(job.part.sizes)
     record = compensate_part(
         read, job.out, rule, inspection=inspection, keep=job.part.keep, sizes=sizes

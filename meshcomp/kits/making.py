@@ -13,7 +13,7 @@ from meshcomp.errors import MeshCompError, OptionError
 from meshcomp.kits.judging import Known, judged
 from meshcomp.kits.running import all_done
 from meshcomp.kits.selecting import selected
-from meshcomp.kits.store import earlier, earlier_survey, key_of
+from meshcomp.kits.store import earlier, earlier_survey, key_of, to_folder
 from meshcomp.kits.suggesting import likely_mates
 from meshcomp.kits.tasks import Job, Survey, Wish
 from meshcomp.kits.work import look_at_part, make_part
@@ -26,7 +26,7 @@ from meshcomp.mechanisms import (
     Mate,
     PartOutcome,
     Reference,
-    Suggestion,
+    Suggestions,
 )
 
 __all__ = ["Workers", "make_kit", "suggest_mates"]
@@ -70,7 +70,7 @@ def make_kit(
     Raises
     ------
     MeshCompError
-        If a calibration cannot be used, or the workers cannot be had.
+        If a calibration cannot be used, or the workers or the folder cannot be had.
 
     Examples
     --------
@@ -87,6 +87,7 @@ def make_kit(
     """
     staff = workers or Workers()
     calibrations = _calibrations(kit.parts)
+    to_folder(kit.out)
     jobs = [_job(kit, part, calibrations) for part in kit.parts]
     mates = _aimed(kit.mates, jobs, staff)
     jobs = [replace(job, wishes=_wishes_of(job.part, mates)) for job in jobs]
@@ -106,7 +107,7 @@ def make_kit(
     )
 
 
-def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> tuple[Suggestion, ...]:
+def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> Suggestions:
     """Return likely mates of a kit, without making anything.
 
     Parameters
@@ -116,10 +117,15 @@ def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> tuple[Suggesti
     workers : Workers, optional
         One process for each core unless said otherwise.
 
+    Returns
+    -------
+    Suggestions
+        With what could not be looked at.
+
     Raises
     ------
-    OptionError
-        If no part can be looked at.
+    MeshCompError
+        If a calibration cannot be used, or the workers or the folder cannot be had.
 
     Examples
     --------
@@ -130,17 +136,16 @@ def suggest_mates(kit: Kit, *, workers: Workers | None = None) -> tuple[Suggesti
     ...     for name in ("shaft_spacer", "indexing_wheel"):
     ...         meshcomp.write(meshcomp.demo_part(name), Path(folder, f"{name}.stl"))
     ...     kit = meshcomp.folder_kit(folder, invented_calibration_path())
-    ...     (found,) = suggest_mates(kit, workers=Workers(count=1))
+    ...     (found,) = suggest_mates(kit, workers=Workers(count=1)).mates
     >>> found.internal.in_words(), found.external.in_words()
     ('indexing_wheel/bore-08', 'shaft_spacer/boss-01')
     """
     calibrations = _calibrations(kit.parts)
     jobs = [_job(kit, part, calibrations) for part in kit.parts]
-    surveys = _surveyed(jobs, workers or Workers())
-    if all(each.error for each in surveys.values()):
-        first = next(iter(surveys.values()))
-        raise OptionError(f"no part can be looked at; {first.name}: {first.error}")
-    return likely_mates(list(surveys.values()))
+    to_folder(kit.out)
+    surveys = list(_surveyed(jobs, workers or Workers()).values())
+    failed = tuple((each.name, each.error) for each in surveys if each.error)
+    return Suggestions(mates=likely_mates(surveys), failed=failed)
 
 
 def _calibrations(parts: Iterable[KitPart]) -> dict[Path, Calibration]:

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 from meshcomp.files.atomic import save_atomically
+from meshcomp.kits.store import to_folder
 from meshcomp.mechanisms import KitOutcome
 from meshcomp.reports.kit_html import kit_html
 from meshcomp.reports.kits import features_csv, kit_json, mates_csv
@@ -43,7 +44,7 @@ def save_kit_reports(outcome: KitOutcome) -> tuple[Path, ...]:
     'kit.report.html'
     """
     folder = outcome.kit.out
-    folder.mkdir(parents=True, exist_ok=True)
+    to_folder(folder)
     texts = {
         "kit.report.html": kit_html(outcome),
         "kit.report.json": json.dumps(kit_json(outcome), indent=1, allow_nan=False),

@@ -20,11 +20,27 @@ from meshcomp.files.atomic import save_atomically
 from meshcomp.kits.tasks import Job, Survey
 from meshcomp.mechanisms import PartOutcome
 
-__all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy"]
+__all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy", "to_folder"]
 
 _SCHEMA = 1
 _FOLDER = ".meshcomp-kit"
 _Record = TypeVar("_Record", PartOutcome, Survey)
+
+
+def to_folder(path: Path) -> None:
+    """Make the folder that a kit is written to.
+
+    Raises
+    ------
+    PartFileError
+        If it cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise PartFileError(
+            f"{path} cannot be made a folder ({error.strerror}): choose another with -o"
+        ) from error
 
 
 def key_of(job: Job) -> str:

@@ -119,7 +119,7 @@ def _part(part: PartOutcome, folder: Path) -> dict[str, Any]:
 def _link(path: str, folder: Path) -> str:
     place = Path(path)
     inside = place.is_relative_to(folder)
-    return quote(str(place.relative_to(folder)) if inside else place.as_posix())
+    return quote((place.relative_to(folder) if inside else place).as_posix())
 
 
 def _feature(feature: FeatureOutcome) -> dict[str, str | None]:

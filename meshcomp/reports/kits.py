@@ -14,7 +14,7 @@ from meshcomp.mechanisms import (
     MateOutcome,
     PartOutcome,
     Reference,
-    Suggestion,
+    Suggestions,
 )
 from meshcomp.reports._kit_words import (
     in_words,
@@ -281,20 +281,25 @@ def _cell(value: Any) -> str:
     return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text
 
 
-def suggestions_text(suggestions: Sequence[Suggestion]) -> str:
+def suggestions_text(suggestions: Suggestions) -> str:
     """Return likely mates as text, each as it would stand in a kit file."""
-    if not suggestions:
-        return "No sizes of two parts are near each other: no mate is suggested."
     lines = [
+        f"# {line}"
+        for name, error in suggestions.failed
+        for line in paragraph(printable(f"{name} could not be looked at: {error}"))
+    ]
+    if not suggestions.mates:
+        none = "# No sizes of two parts are near each other: no mate is suggested."
+        return "\n".join([*lines, none])
+    lines += [
         "# Likely mates: sizes of two parts that are near. Keep those that are meant, and",
         "# say what clearance they shall have, mm.",
     ]
-    for each in suggestions:
-        drawn = f"# {each.external_size:g} mm in {each.internal_size:g} mm as drawn"
+    for each in suggestions.mates:
         many = f", {each.pairs} pairs" if each.pairs > 1 else ""
         lines += [
             "",
-            f"{drawn}{many}",
+            f"# {each.external_size:g} mm in {each.internal_size:g} mm as drawn{many}",
             "[[mate]]",
             f'bore = "{each.internal.in_words()}"',
             f'boss = "{each.external.in_words()}"',
@@ -303,7 +308,7 @@ def suggestions_text(suggestions: Sequence[Suggestion]) -> str:
     return "\n".join(lines)
 
 
-def suggestions_json(suggestions: Sequence[Suggestion]) -> dict[str, Any]:
+def suggestions_json(suggestions: Suggestions) -> dict[str, Any]:
     """Return likely mates as one object for JSON; sizes in mm."""
     return {
         "schema": _SCHEMA,
@@ -315,6 +320,7 @@ def suggestions_json(suggestions: Sequence[Suggestion]) -> dict[str, Any]:
                 "boss_size": each.external_size,
                 "pairs": each.pairs,
             }
-            for each in suggestions
+            for each in suggestions.mates
         ],
+        "failed": [{"part": name, "error": error} for name, error in suggestions.failed],
     }
