@@ -1,7 +1,7 @@
-"""Write docs/cli.md, docs/api.md and the README's picture from the code.
+"""Write docs/cli.md, docs/api.md, the JSON Schemas and the README's picture from the code.
 
     python docs/generate.py           write them
-    python docs/generate.py --check   exit with 1 if cli.md or api.md is stale
+    python docs/generate.py --check   exit with 1 if any but the picture is stale
 
 The picture is not checked: its numbers may differ in the last digit between machines.
 """
@@ -16,6 +16,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+import schemas
 
 DOCS = Path(__file__).parent
 NOTE = "<!-- Written by docs/generate.py: do not edit by hand. -->"
@@ -77,6 +79,7 @@ def functions_page() -> str:
     import meshcomp
 
     lines = ["# Library", "", NOTE, "", *_opening(meshcomp.__doc__ or ""), ""]
+    lines += ["## Names of the package", ""]
     for name in meshcomp.__all__:
         lines += _entry(name, getattr(meshcomp, name))
     lines += ["## What the functions return", ""]
@@ -181,7 +184,12 @@ def _with_style(drawing: str, page: str) -> str:
 
 def main() -> int:
     """Write the pages, or check them."""
-    pages = {DOCS / "cli.md": commands_page(), DOCS / "api.md": functions_page()}
+    pages = {
+        DOCS / "cli.md": commands_page(),
+        DOCS / "api.md": functions_page(),
+        DOCS / "schemas.md": schemas.page(NOTE),
+        **schemas.schemas(),
+    }
     if "--check" in sys.argv[1:]:
         stale = [
             path.name

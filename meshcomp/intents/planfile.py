@@ -36,9 +36,8 @@ def _as_table(value: Any) -> Any:
     return {"names": value} if isinstance(value, list) else value
 
 
-_Range = Annotated[
-    list[float], Field(min_length=2, max_length=2), BeforeValidator(_as_range)
-]
+_Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+_Range = Annotated[_Pair, BeforeValidator(_as_range, json_schema_input_type=float | _Pair)]
 _WANTS = ("keep", "tolerance", "size", "clearance", "interference", "feel", "gap")
 _PLAY = ("clearance", "interference", "feel")
 _SELF_SUFFICIENT = ("screw", "insert", "self-tapping")  # parts that ask for one hole
@@ -79,7 +78,10 @@ class _IntentTable(BaseModel):
     """One intent."""
 
     model_config = _STRICT
-    pick: Annotated[_PickTable, BeforeValidator(_as_table)]
+    pick: Annotated[
+        _PickTable,
+        BeforeValidator(_as_table, json_schema_input_type=str | list[str] | _PickTable),
+    ]
     keep: Literal[True] | None = None
     tolerance: _Name | None = None
     size: _Size | None = None
