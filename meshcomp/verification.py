@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.precision import as_held, holding_limit
+from meshcomp.grooving import groove_checks
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layering import height_checks
@@ -94,6 +95,7 @@ def _checks(
         _bodies_check(before, solid),
         _height_check(inspection, result, written),
         *(() if result.layers is None else height_checks(result.layers, drawn)),
+        *(() if result.seams is None else groove_checks(result.seams, written.mesh)),
         _volume_check(_volume_before(inspection, result), solid, result),
         _crossing_check(inspection, result, written),
     )

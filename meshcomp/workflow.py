@@ -19,6 +19,7 @@ from meshcomp.errors import OptionError, PartFileError, UnsoundResultError
 from meshcomp.files import read_part, write_part
 from meshcomp.files.atomic import resolved, save_atomically, take_name
 from meshcomp.files.writing import refuse_source
+from meshcomp.grooving import grooved, grooves_planned
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
 from meshcomp.layering import looked_at, with_layers
@@ -29,6 +30,7 @@ from meshcomp.plans import Plan
 from meshcomp.reports import record_html, record_json
 from meshcomp.results import Compensated, Record, Verification
 from meshcomp.scenes import surface_of
+from meshcomp.seams import SeamWish
 from meshcomp.verification import verify
 from meshcomp.views import plan_views
 
@@ -57,6 +59,7 @@ def plan_part(
     rule: Rule,
     *,
     layers: LayerWish | None = None,
+    seams: SeamWish | None = None,
     **overrides: object,
 ) -> Record:
     """Inspect a part and decide its corrections, without making anything.
@@ -69,6 +72,9 @@ def plan_part(
         Where the numbers come from.
     layers : LayerWish, optional
         The layers it is printed in, and which faces to move onto them.
+    seams : SeamWish, optional
+        Which features are to have a groove for the seam; places are those of the part as
+        it is, before its sizes change.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -83,8 +89,9 @@ def plan_part(
     source = inspect(part)
     inspection, report = looked_at(source, layers, rule.axes)
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
+    planned = grooves_planned(inspection, decided, seams)
     record = _record(inspection, decided, rule)
-    return replace(record, inspection=source, layers=report)
+    return replace(record, inspection=source, layers=report, seams=planned)
 
 
 def compensate_part(
@@ -95,6 +102,7 @@ def compensate_part(
     in_place: bool = False,
     layers: LayerWish | None = None,
     inspection: Inspection | None = None,
+    seams: SeamWish | None = None,
     **overrides: object,
 ) -> Record:
     """Compensate a part, write it, read it back and prove it.
@@ -113,6 +121,8 @@ def compensate_part(
         The layers it is printed in, and which faces to move onto them.
     inspection : Inspection, optional
         Of the part, where it was inspected already.
+    seams : SeamWish, optional
+        Which features are to have a groove for the seam.
     **overrides
         `keep` and `sizes`, as for `meshcomp.plan`.
 
@@ -148,13 +158,13 @@ def compensate_part(
     seen, report = looked_at(source, layers, rule.axes)
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
     _log.info("moving the walls of %s features", len(decided.corrections))
-    result = with_layers(compensate(seen, decided), report)
+    result = grooved(seen, with_layers(compensate(seen, decided), report), seams)
     _log.info("measuring the written file")
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
     made = (result, verification, target, digest)
     record = _record(seen, foretold, rule, made)
-    return replace(record, inspection=source, layers=report)
+    return replace(record, inspection=source, layers=report, seams=result.seams)
 
 
 def _made_otherwise(result: Compensated, proof: Verification) -> dict[str, float]:

@@ -24,7 +24,6 @@ from meshcomp.features import Cylinder
 from meshcomp.layering import height_checks, layer_report, snapped
 from meshcomp.layering.faces import levels_of
 from meshcomp.layering.knots import Item, chosen_moves, items_of
-from meshcomp.layering.splitting import split_at
 from meshcomp.layers import LayerGrid, LayerWish, SnapWish
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
@@ -319,23 +318,6 @@ def test_triangles_are_split_where_moved_corners_would_turn_them_over(diagonal, 
     ends = after.part.mesh.area_vectors[np.abs(after.part.mesh.corners[..., 1]).max(1) == 0]
     assert (ends[:, 1] < 0).all()  # none turned over
     assert after.solid.volume == pytest.approx(6 * (10 * 4 - 5.2 * 2.0), rel=1e-6)
-
-
-def test_splitting_keeps_the_shape_and_leaves_nothing_across():
-    mesh = block_with_lying_bore()
-    heights = np.array([2.07, 4.4, 5.5])
-    fine, parents = split_at(mesh, heights, 1e-5)
-    assert measure.volume(fine) == pytest.approx(measure.volume(mesh), rel=1e-12)
-    assert len(parents) == len(fine.faces) > len(mesh.faces)
-    z = fine.vertices[fine.faces, 2]
-    for height in heights:
-        assert not ((z.min(axis=1) < height - 1e-5) & (z.max(axis=1) > height + 1e-5)).any()
-    halves = np.sort(np.concatenate([fine.faces[:, k] for k in ([0, 1], [1, 2], [2, 0])]))
-    _, shared = np.unique(halves, axis=0, return_counts=True)
-    assert (shared == 2).all()
-    normals = fine.area_vectors
-    old = mesh.area_vectors[parents]
-    assert (np.einsum("ij,ij->i", normals, old) > -1e-15).all()
 
 
 # The proof

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.splitting import split_at_height
 from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
 from meshcomp.layering.knots import Knots
-from meshcomp.layering.splitting import split_at
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import planar_regions
 from meshcomp.topology import topology_of
@@ -51,7 +51,7 @@ def moved_mesh(inspection: Inspection, knots: Knots, bed: float, limit: float) -
     if len(_unsound(mesh, whole)) == 0:
         return whole
     heights = [z + bed for item in knots.items for z in (item.low, item.high)]
-    fine, parents = split_at(mesh, np.unique(heights), limit)
+    fine, parents = _split_at(mesh, np.unique(heights))
     count = int((np.bincount(parents) > 1).sum())
     parted = Moved(fine, _mapped(fine, knots, bed, limit), parents, count)
     pairs = _unsound(mesh, parted)
@@ -64,6 +64,16 @@ def moved_mesh(inspection: Inspection, knots: Knots, bed: float, limit: float) -
             "or move fewer with --snap-only MM"
         )
     return parted
+
+
+def _split_at(mesh: Mesh, heights: NDArray[np.float64]) -> tuple[Mesh, NDArray[np.int64]]:
+    """Split all triangles that reach over some heights."""
+    parents = np.arange(len(mesh.faces))
+    for height in heights.tolist():
+        every = np.ones(len(mesh.faces), dtype=bool)
+        mesh, of_before = split_at_height(mesh, height, every)
+        parents = parents[of_before]
+    return mesh, parents
 
 
 def _mapped(mesh: Mesh, knots: Knots, bed: float, limit: float) -> Mesh:

@@ -1,0 +1,236 @@
+"""Choose bearings for grooves: away from contact, and in line with each other.
+
+A keyway is where nothing touches: the groove goes beside it. A flat mates with a flat: the
+groove goes as far from flats as it can. On a profile it goes into a trough. Features with
+none of these follow the others; among themselves they take the bearing at which most of
+them have room, and of those the one nearest to the back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.grooving.lines import level_lines, merged
+from meshcomp.grooving.mouths import cutter_outline, mouth_of
+from meshcomp.grooving.surfaces import Seat, Surface, seat_at
+
+__all__ = ["Chosen", "choose"]
+
+Look = Callable[[Surface, float], Seat | None]
+Room = Callable[[Surface, float], bool]
+Fits = Callable[[Surface, Seat], bool]
+
+_STEP = 10  # degrees between bearings that are tried
+_SAME = 1.0  # degrees: bearings nearer to each other are in line
+_BACK = 90.0  # degrees: towards +Y, where a part is looked at least
+_WHOLE = 0.9  # of the tallest stretch found at any bearing
+_LEAST_GAP = 3.0  # degrees of a round surface that is interrupted
+_TROUGH = 0.02  # of a profile's height difference: as deep as the deepest
+_CORNERS = 2e-5  # mm: troughs nearer to each other in depth are alike
+_FLAT_SHARE = 0.02  # of the radius, about a chord
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """A seat, and why it is there."""
+
+    seat: Seat
+    reason: str
+
+
+def choose(
+    surfaces: Sequence[Surface],
+    asked: Mapping[str, float | None],
+    shape: tuple[float, float],
+    fits: Fits,
+) -> dict[str, Chosen | str]:
+    """Choose the bearing of each surface's groove, or say why there is none.
+
+    Parameters
+    ----------
+    surfaces : sequence of Surface
+    asked : mapping
+        Bearing by feature id, where a person said one, degrees.
+    shape : (float, float)
+        Width and depth of the grooves, mm.
+    fits : callable
+        Whether a groove at a seat, of a surface, comes out as it should at all heights.
+    """
+    width, depth = shape
+    tried: dict[tuple[str, float], Seat | None] = {}
+
+    def seat(surface: Surface, bearing: float) -> Seat | None:
+        key = (surface.feature.id, round(bearing % 360.0, 9))
+        if key not in tried:
+            found = seat_at(surface, key[1], width, depth)
+            if found is not None:
+                outline = cutter_outline(found, width, depth)
+                found = None if mouth_of(surface, outline) is None else found
+            tried[key] = found
+        return tried[key]
+
+    said = {s.feature.id: asked.get(s.feature.id) for s in surfaces}
+    ruled = {
+        s.feature.id: [] if said[s.feature.id] is not None else _preferred(s, width, seat)
+        for s in surfaces
+    }
+    tallest = {s.feature.id: _tallest(s, seat) for s in surfaces}
+
+    def room(surface: Surface, bearing: float) -> bool:
+        found = seat(surface, bearing)
+        least = _WHOLE * tallest[surface.feature.id]
+        return found is not None and found.length >= least > 0
+
+    common = _common(surfaces, said, ruled, room)
+    look = (seat, room, fits)
+    return {
+        s.feature.id: _one(s, said[s.feature.id], ruled[s.feature.id], common, look)
+        for s in surfaces
+    }
+
+
+def _one(
+    surface: Surface,
+    said: float | None,
+    ruled: list[tuple[float, str]],
+    common: float,
+    look: tuple[Look, Room, Fits],
+) -> Chosen | str:
+    """Choose for one surface: the first bearing at which a groove comes out well."""
+    seat, room, fits = look
+    if said is not None:
+        found = seat(surface, said)
+        if found is not None and fits(surface, found):
+            return Chosen(found, "asked for")
+        return f"no room at {said:g} degrees: its surface is interrupted or bent there"
+    options = sorted(ruled, key=lambda option: _apart(option[0], common))
+    options.append((common, "in line with the others"))
+    free = sorted(range(0, 360, _STEP), key=lambda b: _apart(b, common))
+    options += [(float(b), "as near to the line of the others as it can be") for b in free]
+    for bearing, why in options:
+        found = seat(surface, bearing) if room(surface, bearing) else None
+        if found is not None and fits(surface, found):
+            return Chosen(found, why)
+    return "no upright stretch of its surface is wide, tall and thick enough"
+
+
+def _apart(a: float, b: float) -> float:
+    return abs((a - b + 180.0) % 360.0 - 180.0)
+
+
+def _tallest(surface: Surface, seat: Look) -> float:
+    found = [seat(surface, float(b)) for b in range(0, 360, _STEP)]
+    return max((s.length for s in found if s is not None), default=0.0)
+
+
+def _common(
+    surfaces: Sequence[Surface],
+    said: Mapping[str, float | None],
+    ruled: Mapping[str, list[tuple[float, str]]],
+    room: Room,
+) -> float:
+    """Bearing of the line in which the grooves are to lie."""
+    by_hand = [bearing for bearing in said.values() if bearing is not None]
+    if by_hand:
+        return by_hand[0]
+    choices = {round(b % 360, 9) for options in ruled.values() for b, _ in options}
+    bearings = sorted(choices) or [float(b) for b in range(0, 360, _STEP)]
+
+    def score(bearing: float) -> tuple[int, int, float]:
+        met = sum(
+            any(_apart(b, bearing) <= _SAME for b, _ in options)
+            for options in ruled.values()
+        )
+        roomy = sum(room(surface, bearing) for surface in surfaces)
+        return met, roomy, -_apart(bearing, _BACK)
+
+    return max(bearings, key=score)
+
+
+def _preferred(surface: Surface, width: float, seat: Look) -> list[tuple[float, str]]:
+    """Bearings that the shape itself offers, best first."""
+    if surface.is_round:
+        return _beside_gaps(surface, width)
+    return _troughs(surface, seat)
+
+
+def _beside_gaps(surface: Surface, width: float) -> list[tuple[float, str]]:
+    """Bearings beside the keyways, or else far from the flats, of a round surface."""
+    arcs, radius = _arcs(surface)
+    gaps = _gaps(arcs)
+    if not len(gaps):
+        return []
+    depths = [_is_keyway(surface, gap, radius) for gap in gaps]
+    keyways = [gap for gap, deep in zip(gaps, depths, strict=True) if deep]
+    if keyways:
+        # One width of sound surface stays between the keyway and the groove's mouth.
+        beside = float(np.degrees(1.5 * width / radius))
+        return [
+            (float(end + way * beside), "beside a keyway")
+            for low, high in keyways
+            for end, way in ((low, -1), (high, 1))
+        ]
+    grid = np.arange(0.0, 360.0, 1.0)
+    ends = np.array(gaps)
+    clear = np.minimum((ends[:, :1] - grid) % 360.0, (grid - ends[:, 1:]) % 360.0).min(
+        axis=0
+    )
+    inside = ((grid - ends[:, :1]) % 360.0 <= ends[:, 1:] - ends[:, :1]).any(axis=0)
+    clear[inside] = 0.0
+    best = clear.max()
+    return [(float(b), "away from what interrupts it") for b in grid[clear >= best - 1e-6]]
+
+
+def _arcs(surface: Surface) -> tuple[NDArray[np.float64], float]:
+    """Arcs of a round surface at its height, (k, 2) degrees, and its radius, mm."""
+    lines, _ = level_lines(surface.corners[: surface.own], surface.height)
+    away = lines - surface.centre
+    angles = np.degrees(np.arctan2(away[..., 1], away[..., 0]))
+    turn = (angles[:, 1] - angles[:, 0] + 180.0) % 360.0 - 180.0
+    start = np.where(turn < 0, angles[:, 1], angles[:, 0])
+    arcs = merged(np.column_stack([start, start + np.abs(turn)]))
+    return arcs, float(np.hypot(away[..., 0], away[..., 1]).max())
+
+
+def _gaps(arcs: NDArray[np.float64]) -> list[tuple[float, float]]:
+    """Where a circle is interrupted, from and to, degrees."""
+    ends = np.roll(arcs[:, 0], -1).copy()
+    ends[-1] += 360.0
+    return [
+        (float(a), float(b))
+        for a, b in zip(arcs[:, 1], ends, strict=True)
+        if b - a >= _LEAST_GAP
+    ]
+
+
+def _is_keyway(surface: Surface, gap: tuple[float, float], radius: float) -> bool:
+    """Whether a gap goes on beyond the surface, rather than being a flat across it."""
+    if surface.feature.is_internal:
+        return surface.first_hit(sum(gap) / 2) > radius * (1 + 1e-6)
+    chord = radius * float(np.cos(np.radians(min(gap[1] - gap[0], 179.0) / 2)))
+    return surface.last_hit(sum(gap) / 2, radius) < chord - _FLAT_SHARE * radius
+
+
+def _troughs(surface: Surface, seat: Look) -> list[tuple[float, str]]:
+    """Bearings at which a profile is nearest to its middle, or a pocket farthest."""
+    grid = np.arange(0.0, 360.0, 1.0)
+    depth = surface.side * surface.radii(grid)
+    depth[~np.isfinite(depth)] = np.inf
+    # Troughs: no bearing beside one is deeper.
+    is_least = (depth <= np.roll(depth, 1)) & (depth <= np.roll(depth, -1))
+    bearings = grid[is_least & np.isfinite(depth)]
+    fit = [float(b) for b in bearings if seat(surface, float(b)) is not None]
+    if not fit:
+        return []
+    depths = surface.side * surface.radii(np.array(fit))
+    spread = float(np.ptp(depth[np.isfinite(depth)]))
+    deep = depths <= depths.min() + max(_TROUGH * spread, _CORNERS)
+    return [
+        (b, "in a trough of its outline")
+        for b, is_deep in zip(fit, deep, strict=True)
+        if is_deep
+    ]

@@ -1,0 +1,267 @@
+"""The surface of one feature in the reshaped mesh, and where a groove finds room on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import unit
+from meshcomp.association import associate_circle
+from meshcomp.features import Cylinder, Feature
+from meshcomp.grooving.lines import in_common, level_lines, merged, upright_lines
+from meshcomp.meshes import Mesh
+
+__all__ = ["Seat", "Surface", "seat_at", "surface_of"]
+
+_STANDING = 0.9999  # cosine
+_LEAST_HEIGHT = 0.5  # mm of a stretch
+_FLAT = 0.4  # of the depth: how far a surface may bend over the groove's mouth
+_MOUTH = 0.8  # widths to either side that have to be upright: the cutter's, and more
+_UPRIGHT = 0.003  # mm, by which an upright surface may waver
+_JUST_HERE = 1e-3  # mm
+_WITHIN = 1.01  # of a radius
+_LEAST_WALL = 1.0  # widths of the groove that are left behind it
+_LEAST_WIDTHS = 4.0  # diameters that hold a groove, in its widths
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Surface:
+    """Faces of a feature that stands, after compensation."""
+
+    feature: Feature
+    corners: NDArray[np.float64]  # (m, 3, 3) of its faces, its entries last
+    own: int  # how many of them are no entries
+    centre: NDArray[np.float64]  # (2,) that bearings are about
+    height: float  # at which most of it is seen, mm
+    around: NDArray[np.float64]  # (k, 2, 2) lines of the whole mesh at that height
+    faces: NDArray[np.int64]  # (own,) numbers of its faces in the mesh
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it is a bore or a boss."""
+        return isinstance(self.feature, Cylinder)
+
+    @property
+    def side(self) -> float:
+        """Which way its material ends, seen from its centre: outwards or inwards."""
+        return -1.0 if self.feature.is_internal else 1.0
+
+    def first_hit(self, bearing: float) -> float:
+        """Distance from the centre to the first line at a bearing; 0 if there is none."""
+        hits = self._hits(bearing)
+        return float(hits.min()) if len(hits) else 0.0
+
+    def last_hit(self, bearing: float, radius: float) -> float:
+        """Distance to the last line within a radius, or that radius without one."""
+        hits = self._hits(bearing)
+        return float(hits[hits <= _WITHIN * radius].max(initial=0.0)) or radius
+
+    def radii(self, bearings: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Distance of the surface from the centre at some bearings; NaN where it is not.
+
+        That of the outermost of an outside, of the innermost of a pocket.
+        """
+        lines = level_lines(self.corners[: self.own], self.height)[0] - self.centre
+        angles = np.radians(bearings)
+        rays = np.stack([np.cos(angles), np.sin(angles)])
+        across = np.stack([-rays[1], rays[0]])
+        side, along = lines @ across, lines @ rays  # (k, 2, bearings)
+        passing = (side[:, 0] > 0) != (side[:, 1] > 0)
+        gap = np.where(passing, side[:, 0] - side[:, 1], 1.0)
+        at = along[:, 0] + side[:, 0] / gap * (along[:, 1] - along[:, 0])
+        nowhere = -self.side * np.inf
+        at = np.where(passing & (at > 0), at, nowhere)
+        best = at.max(axis=0) if self.side > 0 else at.min(axis=0)
+        return np.where(np.isfinite(best), best, np.nan)
+
+    def _hits(self, bearing: float) -> NDArray[np.float64]:
+        ray = np.array([np.cos(np.radians(bearing)), np.sin(np.radians(bearing))])
+        return _distances(self.around, self.centre, ray)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Seat:
+    """A place on a surface for a groove."""
+
+    bearing: float  # degrees
+    point: NDArray[np.float64]  # (2,) on the surface
+    outward: NDArray[np.float64]  # (2,) unit, out of the material
+    stretches: NDArray[np.float64]  # (k, 2) heights between which the surface is upright
+    face: int  # of the mesh, at the point
+
+    @property
+    def length(self) -> float:
+        """Height of all stretches together, mm."""
+        return float((self.stretches[:, 1] - self.stretches[:, 0]).sum())
+
+
+def surface_of(
+    feature: Feature, mesh: Mesh, parents: NDArray[np.int64], width: float
+) -> Surface | str:
+    """Find the faces of a feature in a reshaped mesh, or say why it has no seat.
+
+    Parameters
+    ----------
+    feature : Feature
+        As found in the part before.
+    mesh : Mesh
+        After compensation.
+    parents : (m,) int
+        The old face of each of its faces.
+    width : float
+        Of the groove, mm.
+    """
+    if feature.kind not in {"bore", "boss", "profile"}:
+        return f"a {feature.kind} has no seam of its own: its outline goes on round it"
+    entries = np.zeros(0, dtype=np.int64)
+    if isinstance(feature, Cylinder):
+        if abs(float(feature.direction[2])) < _STANDING:
+            return "it does not stand: its seam lies elsewhere in every layer"
+        if feature.nominal_size < _LEAST_WIDTHS * width:
+            return (
+                f"too small: {feature.nominal_size:.3f} mm is less than "
+                f"{_LEAST_WIDTHS:g} widths of the groove"
+            )
+        entries = np.flatnonzero(np.isin(parents, feature.entry_faces))
+    faces = np.flatnonzero(np.isin(parents, feature.faces))
+    corners = mesh.corners[np.concatenate([faces, entries])]
+    own = corners[: len(faces)]
+    height = _best_height(own)
+    return Surface(
+        feature=feature,
+        corners=corners,
+        own=len(faces),
+        centre=_centre(feature, own),
+        height=height,
+        around=level_lines(mesh.corners, height)[0],
+        faces=faces,
+    )
+
+
+def _centre(feature: Feature, corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    points = np.unique(corners.reshape(-1, 3)[:, :2], axis=0)
+    if isinstance(feature, Cylinder):
+        return associate_circle(points)[0]
+    return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
+
+
+def _best_height(corners: NDArray[np.float64]) -> float:
+    """Height at which the outline of the faces is longest: midway of a stretch."""
+    ends = np.unique(corners[..., 2].round(4))
+    middles = (ends[:-1] + ends[1:]) / 2
+    tall = np.diff(ends) > min(_LEAST_HEIGHT, float(np.diff(ends).max()) / 2)
+    options = middles[tall][:60]
+    lengths = [_length(level_lines(corners, float(z))[0]) for z in options]
+    # Differences of rounding do not outweigh the taller stretch.
+    best = max(lengths)
+    spans = np.diff(ends)[tall][:60]
+    good = [k for k, length in enumerate(lengths) if length > 0.999 * best]
+    return float(options[max(good, key=lambda k: spans[k])])
+
+
+def _length(lines: NDArray[np.float64]) -> float:
+    return float(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1).sum())
+
+
+def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Seat | None:
+    """Find the place of a groove at a bearing; None where the surface has no room for it.
+
+    Parameters
+    ----------
+    surface : Surface
+    bearing : float
+        Degrees, about the surface's centre.
+    width, depth : float
+        Of the groove, mm.
+    """
+    ray = np.array([np.cos(np.radians(bearing)), np.sin(np.radians(bearing))])
+    corners = surface.corners[: surface.own]
+    lines, rows = upright_lines(corners, surface.centre, ray)
+    passing = (lines[..., 1].min(1) <= surface.height) & (
+        lines[..., 1].max(1) >= surface.height
+    )
+    found = np.flatnonzero(passing & (lines[..., 0].min(axis=1) > 0))
+    if len(found) == 0:
+        return None
+    at = _at_height(lines[found], surface.height)
+    # The outermost of an outside, the innermost of a pocket.
+    best = int(np.argmax(surface.side * at))
+    point = surface.centre + at[best] * ray
+    outward = surface.side * ray if surface.is_round else _normal(surface, point, width)
+    stretches = _stretches(corners, point, outward, surface.height, (width, depth))
+    if len(stretches) == 0:
+        return None
+    wall = _distances(surface.around, point, -outward)
+    if wall.min(initial=np.inf) < depth + _LEAST_WALL * width:
+        return None
+    return Seat(
+        bearing=bearing,
+        point=point,
+        outward=outward,
+        stretches=stretches,
+        face=int(surface.faces[rows[found[best]]]),
+    )
+
+
+def _distances(
+    lines: NDArray[np.float64], point: NDArray[np.float64], ray: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Distances at which a ray passes lines, (k, 2, 2), other than one it begins on."""
+    across = np.array([-ray[1], ray[0]])
+    side = (lines - point) @ across
+    passing = (side[:, 0] > 0) != (side[:, 1] > 0)
+    start, end = lines[passing, 0], lines[passing, 1]
+    share = side[passing, 0] / (side[passing, 0] - side[passing, 1])
+    hits = (start + share[:, None] * (end - start) - point) @ ray
+    return np.asarray(hits[hits > _JUST_HERE])
+
+
+def _at_height(lines: NDArray[np.float64], height: float) -> NDArray[np.float64]:
+    """Position along of lines, (k, 2, 2), at a height."""
+    rise = lines[:, 1, 1] - lines[:, 0, 1]
+    share = (height - lines[:, 0, 1]) / np.where(rise == 0, 1.0, rise)
+    return np.asarray(lines[:, 0, 0] + share * (lines[:, 1, 0] - lines[:, 0, 0]))
+
+
+def _normal(
+    surface: Surface, point: NDArray[np.float64], width: float
+) -> NDArray[np.float64]:
+    """Mean outward direction of the outline within the groove's mouth."""
+    corners = surface.corners[: surface.own]
+    lines, rows = level_lines(corners, surface.height)
+    way = lines[:, 1] - lines[:, 0]
+    square = np.maximum(np.einsum("ij,ij->i", way, way), 1e-18)
+    nearest = np.clip(np.einsum("ij,ij->i", point - lines[:, 0], way) / square, 0.0, 1.0)
+    away = np.linalg.norm(lines[:, 0] + nearest[:, None] * way - point, axis=1)
+    near = away <= width / 2
+    a, b, c = (corners[rows[near], k] for k in range(3))
+    normals = unit(np.cross(b - a, c - a)[:, :2])
+    weights = np.minimum(np.sqrt(square[near]), width)
+    return unit((normals * weights[:, None]).sum(axis=0))
+
+
+def _stretches(
+    corners: NDArray[np.float64],
+    point: NDArray[np.float64],
+    outward: NDArray[np.float64],
+    height: float,
+    shape: tuple[float, float],
+) -> NDArray[np.float64]:
+    """Heights between which the surface is upright all over the groove's mouth."""
+    width, depth = shape
+    across = np.array([-outward[1], outward[0]])
+    common: NDArray[np.float64] | None = None
+    for share in (0.0, -_MOUTH, _MOUTH):
+        lines, _ = upright_lines(corners, point + share * width * across, outward)
+        passing = (lines[..., 1].min(1) <= height) & (lines[..., 1].max(1) >= height)
+        at = _at_height(lines[passing], height)
+        at = at[np.abs(at) <= _FLAT * depth]
+        if len(at) == 0:
+            return np.zeros((0, 2))
+        near = (np.abs(lines[..., 0] - at[0]) <= _UPRIGHT).all(axis=1)
+        heights = merged(np.sort(lines[near][..., 1], axis=1))
+        common = heights if common is None else in_common(common, heights)
+    assert common is not None  # noqa: S101 - three turns were made
+    return common[common[:, 1] - common[:, 0] >= _LEAST_HEIGHT]
