@@ -25,6 +25,7 @@ __all__ = [
     "TERMS",
     "Flare",
     "ProcessModel",
+    "SeamBump",
     "SizeLaw",
     "Skew",
     "design_matrix",
@@ -260,6 +261,14 @@ class Flare:
     standard_uncertainty: float  # of the growth, mm
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeamBump:
+    """How high the seam stands out of a round wall, mm."""
+
+    height: float
+    standard_uncertainty: float
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ProcessModel:
     """All that is known of one printer, material and setting; None: not measured."""
@@ -268,6 +277,7 @@ class ProcessModel:
     skew: Skew | None = None
     flare: Flare | None = None
     height: SizeLaw | None = None
+    seam: SeamBump | None = None
 
     def law(self, kind: str) -> SizeLaw | None:
         """Return the law of a kind of feature, or None if it was not measured."""

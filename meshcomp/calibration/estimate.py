@@ -10,6 +10,7 @@ from pathlib import Path
 from meshcomp.calibration.feeling import feels_of
 from meshcomp.calibration.observations import observations, reading_scatter
 from meshcomp.calibration.results import Calibration, Conditions, Study
+from meshcomp.calibration.seams import seam_of
 from meshcomp.calibration.specials import flare_of, flow_of, skew_of
 from meshcomp.calibration.studies import (
     ASSUMED,
@@ -144,9 +145,11 @@ def estimate_calibration(
     if flare is not None and flare_height is None and previous is None:
         flare_words = f"flare: {flare.height:g} mm is taken for its height (two layers)"
     feels, feel_words = feels_of(together)
-    words = tuple(word for word in (skew_words, flare_words, *feel_words) if word)
+    seam, seam_words = seam_of(together, outside, scatter)
+    said = (skew_words, flare_words, seam_words, *feel_words)
+    words = tuple(word for word in said if word)
     return Calibration(
-        model=ProcessModel(laws=laws, skew=skew, flare=flare, height=height),
+        model=ProcessModel(laws=laws, skew=skew, flare=flare, height=height, seam=seam),
         conditions=conditions,
         readings=together,
         studies=tuple(study for _, study in found.values()),

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from meshcomp.calibration.results import Calibration, Conditions, Flow, Study
-from meshcomp.deviations import Flare, ProcessModel, SizeLaw, Skew
+from meshcomp.deviations import Flare, ProcessModel, SeamBump, SizeLaw, Skew
 from meshcomp.errors import CalibrationError
 from meshcomp.feels import Feel
 from meshcomp.files.atomic import save_atomically
@@ -43,6 +43,7 @@ class _ModelRecord(BaseModel):
     skew: Skew | None = None
     flare: Flare | None = None
     height: _LawRecord | None = None
+    seam: SeamBump | None = None
 
 
 class _CalibrationRecord(BaseModel):
@@ -150,6 +151,7 @@ def write_calibration(calibration: Calibration, path: str | Path) -> None:
             skew=model.skew,
             flare=model.flare,
             height=None if model.height is None else _law_record(model.height),
+            seam=model.seam,
         ),
         flow=calibration.flow,
         feels=calibration.feels,
@@ -163,10 +165,10 @@ def write_calibration(calibration: Calibration, path: str | Path) -> None:
 
 def _not_said(calibration: Calibration) -> dict[str, set[str]]:
     """Fields left out of the file where they say nothing: older versions refuse them."""
+    first, seam = calibration.conditions.first_layer, calibration.model.seam
     return {
-        "conditions": {"first_layer"}
-        if calibration.conditions.first_layer is None
-        else set()
+        "conditions": {"first_layer"} if first is None else set(),
+        "model": {"seam"} if seam is None else set(),
     }
 
 
@@ -192,6 +194,7 @@ def _model(record: _ModelRecord, path: Path) -> ProcessModel:
         skew=record.skew,
         flare=record.flare,
         height=None if height is None else _law(height, f"{path}: model.height"),
+        seam=record.seam,
     )
 
 

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meshcomp.cli.extras import SnapHeights, SnapOnly, calibration_of, layer_wish
+from meshcomp.cli.extras import (
+    GrooveDepth,
+    GrooveWidth,
+    SeamGroove,
+    SnapHeights,
+    SnapOnly,
+    calibration_of,
+    layer_wish,
+    seam_wish,
+)
 from meshcomp.cli.options import (
     FirstLayer,
     LayerHeight,
@@ -132,6 +141,9 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     first_layer: FirstLayer = None,
     snap_heights: SnapHeights = False,  # noqa: FBT002
     snap_only: SnapOnly = None,
+    seam_groove: SeamGroove = None,
+    groove_width: GrooveWidth = None,
+    groove_depth: GrooveDepth = None,
     unit: Unit = None,
     up: Up = None,
     no_repair: NoRepair = False,  # noqa: FBT002
@@ -161,15 +173,13 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     if in_place and out is not None:
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
+    known = calibration_of(calibration)
+    given_layers, only = (layer_height, first_layer), snap_only or []
     wishes = {
-        "layers": layer_wish(
-            (layer_height, first_layer),
-            calibration_of(calibration),
-            snap=snap_heights,
-            only=snap_only or [],
-        )
+        "layers": layer_wish(given_layers, known, snap=snap_heights, only=only),
+        "seams": seam_wish(seam_groove or [], (groove_width, groove_depth), known),
     }
-    needs_none = bool(sizes) or snap_heights or bool(snap_only)
+    needs_none = bool(sizes or only or seam_groove) or snap_heights
     rule = _rule(
         (calibration, plan),
         given,

@@ -12,6 +12,7 @@ __all__ = ["cutter_outline", "mouth_of"]
 
 _OVERSHOOT = 0.5  # of the depth, by which a cutter stands out of the surface
 _AT_SURFACE = 1 / (1 + _OVERSHOOT)  # share of a side's length at which a flat one lies
+_NOTHING = 1e-9  # mm
 _BENT = 0.25  # of it, by which the mouth may lie otherwise
 
 
@@ -40,7 +41,10 @@ def mouth_of(surface: Surface, outline: NDArray[np.float64]) -> NDArray[np.float
         across = np.array([-way[1], way[0]]) / np.linalg.norm(way)
         side = (lines - outline[0]) @ across
         along = (lines - outline[0]) @ way / (way @ way)
-        passing = ((side[:, 0] > 0) != (side[:, 1] > 0)) & (along > 0).all(axis=1)
+        # Ends that neighbours share differ by rounding: no side slips between them.
+        passing = (side.min(axis=1) <= _NOTHING) & (side.max(axis=1) >= -_NOTHING)
+        passing &= (along > 0).all(axis=1)
+        passing &= np.abs(side[:, 0] - side[:, 1]) > _NOTHING
         share = side[passing, 0] / (side[passing, 0] - side[passing, 1])
         at = along[passing, 0] + share * (along[passing, 1] - along[passing, 0])
         off = np.abs(at - _AT_SURFACE)

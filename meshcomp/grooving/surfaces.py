@@ -20,6 +20,7 @@ _LEAST_HEIGHT = 0.5  # mm of a stretch
 _FLAT = 0.4  # of the depth: how far a surface may bend over the groove's mouth
 _MOUTH = 0.8  # widths to either side that have to be upright: the cutter's, and more
 _UPRIGHT = 0.003  # mm, by which an upright surface may waver
+_NOTHING = 1e-9  # mm
 _JUST_HERE = 1e-3  # mm
 _WITHIN = 1.01  # of a radius
 _LEAST_WALL = 1.0  # widths of the groove that are left behind it
@@ -68,9 +69,11 @@ class Surface:
         rays = np.stack([np.cos(angles), np.sin(angles)])
         across = np.stack([-rays[1], rays[0]])
         side, along = lines @ across, lines @ rays  # (k, 2, bearings)
-        passing = (side[:, 0] > 0) != (side[:, 1] > 0)
-        gap = np.where(passing, side[:, 0] - side[:, 1], 1.0)
-        at = along[:, 0] + side[:, 0] / gap * (along[:, 1] - along[:, 0])
+        # Ends that neighbours share differ by rounding: a ray may not slip between them.
+        passing = (side.min(axis=1) <= _NOTHING) & (side.max(axis=1) >= -_NOTHING)
+        gap = side[:, 0] - side[:, 1]
+        share = side[:, 0] / np.where(np.abs(gap) > _NOTHING, gap, 1.0)
+        at = along[:, 0] + np.clip(share, 0.0, 1.0) * (along[:, 1] - along[:, 0])
         nowhere = -self.side * np.inf
         at = np.where(passing & (at > 0), at, nowhere)
         best = at.max(axis=0) if self.side > 0 else at.min(axis=0)
@@ -133,18 +136,22 @@ def surface_of(
         feature=feature,
         corners=corners,
         own=len(faces),
-        centre=_centre(feature, own),
+        centre=_centre(feature, own, height),
         height=height,
         around=level_lines(mesh.corners, height)[0],
         faces=faces,
     )
 
 
-def _centre(feature: Feature, corners: NDArray[np.float64]) -> NDArray[np.float64]:
-    points = np.unique(corners.reshape(-1, 3)[:, :2], axis=0)
+def _centre(
+    feature: Feature, corners: NDArray[np.float64], height: float
+) -> NDArray[np.float64]:
+    """Axis of a cylinder, or the centroid of a profile's outline: of all its lobes."""
     if isinstance(feature, Cylinder):
-        return associate_circle(points)[0]
-    return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
+        return associate_circle(np.unique(corners.reshape(-1, 3)[:, :2], axis=0))[0]
+    lines, _ = level_lines(corners, height)
+    lengths = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    return np.asarray(lengths @ lines.mean(axis=1) / max(float(lengths.sum()), 1e-12))
 
 
 def _best_height(corners: NDArray[np.float64]) -> float:
@@ -211,9 +218,10 @@ def _distances(
     """Distances at which a ray passes lines, (k, 2, 2), other than one it begins on."""
     across = np.array([-ray[1], ray[0]])
     side = (lines - point) @ across
-    passing = (side[:, 0] > 0) != (side[:, 1] > 0)
+    passing = (side.min(axis=1) <= _NOTHING) & (side.max(axis=1) >= -_NOTHING)
+    passing &= np.abs(side[:, 0] - side[:, 1]) > _NOTHING
     start, end = lines[passing, 0], lines[passing, 1]
-    share = side[passing, 0] / (side[passing, 0] - side[passing, 1])
+    share = np.clip(side[passing, 0] / (side[passing, 0] - side[passing, 1]), 0.0, 1.0)
     hits = (start + share[:, None] * (end - start) - point) @ ray
     return np.asarray(hits[hits > _JUST_HERE])
 

@@ -18,6 +18,8 @@ READING_KINDS = (
     "diagonal +",  # corner at low x and y to corner at high x and y
     "diagonal -",  # corner at low x and high y to corner at high x and low y
     "foot",  # outside size at the first layers; same id as its outside size
+    "seam along",  # diameter of a post through its seam
+    "seam across",  # the same post, a quarter turn away
     "strip",  # thickness of a wall of one line, for the flow
 )
 

@@ -202,7 +202,7 @@ def _test_sentences(study: Study) -> Iterator[str]:
 
 
 def shape_sentences(model: ProcessModel) -> Iterator[str]:
-    """Say what was found of skew and of the first layers."""
+    """Say what was found of skew, of the first layers and of the seam."""
     if model.skew is not None:
         yield (
             f"Y leans towards X by {signed(model.skew.angle * 1000, 2)} mm/m, standard "
@@ -213,6 +213,11 @@ def shape_sentences(model: ProcessModel) -> Iterator[str]:
             f"The first {size(model.flare.height, 2)} mm spread by "
             f"{signed(model.flare.growth)} mm a side, standard uncertainty "
             f"{size(model.flare.standard_uncertainty)} mm."
+        )
+    if model.seam is not None:
+        yield (
+            f"The seam stands out by {size(model.seam.height)} mm, standard uncertainty "
+            f"{size(model.seam.standard_uncertainty)} mm."
         )
 
 

@@ -21,6 +21,7 @@ from meshcomp.reports._offers import offers_data
 from meshcomp.reports._pages import page, script, with_minus
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import Row, ids_in_words, rows_of
+from meshcomp.reports._seams import seam_cells
 from meshcomp.reports._sentences import (
     cautions,
     dash_reasons,
@@ -84,6 +85,7 @@ def record_html(record: Record, calibration: Calibration | None = None) -> str:
         dashes=dash_reasons(record, rows),
         left_alone=left_alone(rows),
         layers=layer_cells(record.layers),
+        seams=seam_cells(record.seams),
         solids=_solids(record),
         laws=laws_shown(record, calibration),
         bench=bench_rows(rows),

@@ -16,6 +16,7 @@ from meshcomp.parts import Part, Piece
 from meshcomp.plans import Lying, Outlook, Plan
 from meshcomp.reports._layers import layers_json
 from meshcomp.reports._rows import Row, axis_in_file, rows_of
+from meshcomp.reports._seams import seams_json
 from meshcomp.reports._sentences import cautions, doubts, verdict
 from meshcomp.reports._whole import axes_json, foot_json
 from meshcomp.results import Limit, Record
@@ -93,6 +94,7 @@ def record_json(record: Record) -> dict[str, Any]:
         "intents": _intents(record.plan),
         "limits": [_limit(limit) for limit in record.limits],
         "layers": layers_json(record.layers),
+        "seams": seams_json(record.seams, part.stand),
         "checks": None
         if proof is None
         else [

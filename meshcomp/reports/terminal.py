@@ -28,6 +28,7 @@ from meshcomp.reports._plan_lines import (
 from meshcomp.reports._relation_lines import relation_lines
 from meshcomp.reports._repairs import repair_sentences
 from meshcomp.reports._rows import rows_of
+from meshcomp.reports._seams import seam_lines
 from meshcomp.reports._sentences import (
     SLICER_LINE,
     dash_reasons,
@@ -109,6 +110,7 @@ def record_text(record: Record) -> str:
         titled("Flags", flags(rows)),
         limit_lines(record.limits),
         layer_lines(record.layers, is_asked=False),
+        seam_lines(record.seams),
         check_lines(record.verification),
         titled("To settle before printing", _printable(doubts(record.inspection))),
         paragraph(SLICER_LINE),

@@ -12,6 +12,7 @@ from meshcomp.testpieces.lengths import foot_piece, outside_ladder, wall_strip
 from meshcomp.testpieces.lying import lying_bores
 from meshcomp.testpieces.matings import fit_ladder, plug_and_rings
 from meshcomp.testpieces.pieces import BenchPiece
+from meshcomp.testpieces.seams import seam_posts
 
 __all__ = ["build_testpiece", "testpiece_names", "testpiece_options"]
 
@@ -23,6 +24,7 @@ _PIECES: Mapping[str, Callable[..., BenchPiece]] = {
     "wall-strip": wall_strip,
     "foot": foot_piece,
     "lying-bores": lying_bores,
+    "seam-posts": seam_posts,
     "plug-and-rings": plug_and_rings,
     "fit-ladder": fit_ladder,
 }
