@@ -94,7 +94,7 @@ def plan_part(
     return replace(record, inspection=source, layers=report, seams=planned)
 
 
-def compensate_part(
+def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     part: Part,
     out: str | os.PathLike[str],
     rule: Rule,

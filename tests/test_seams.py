@@ -140,7 +140,7 @@ def test_the_apex_is_at_its_depth_and_bearing_in_the_written_file(bearing, tmp_p
         assert away <= min(facet, 0.001) + 1e-5
 
 
-def test_what_is_not_cut_keeps_its_points_to_the_bit(tmp_path):
+def test_what_is_not_cut_keeps_its_points_to_the_bit():
     found = meshcomp.inspect(part_of(disc()))
     plain = meshcomp.compensate(found, meshcomp.plan(found, meshcomp.ByHand()))
     cut = grooved(found, plain, wish(("boss-01", 10.0)))

@@ -17,7 +17,14 @@ from meshcomp.testpieces.sheet import measuring_sheet
 from meshcomp.testpieces.writing import write_testpiece
 
 NAMES = catalogue.testpiece_names()
-ROUND = ("bore", "boss", "lying bore width", "lying bore height")
+ROUND = (
+    "bore",
+    "boss",
+    "lying bore width",
+    "lying bore height",
+    "seam along",
+    "seam across",
+)
 CM3_IN_AN_HOUR = 21.6  # 6 mm³ a second, filled solid; common practice, no source
 
 
@@ -56,12 +63,14 @@ def _check_round(mesh, feature):
     axis = np.array(feature.direction)
     if feature.kind.startswith("lying"):
         axis = np.array([0.0, 1.0, 0.0])
+    if feature.kind.startswith("seam"):
+        axis = np.array([0.0, 0.0, 1.0])
     rel = mesh.vertices - feature.point
     along = rel @ axis
     radial = np.linalg.norm(rel - np.outer(along, axis), axis=1)
     on = np.abs(radial - feature.nominal_size / 2) < 1e-6
     assert on.sum() >= 2 * 40
-    if not feature.kind.startswith("lying"):
+    if not feature.kind.startswith(("lying", "seam")):
         top = np.abs(along[on] - feature.end)
         assert top.min() < 1e-6
 

@@ -51,7 +51,8 @@ def seam_of(
     ...     Reading(piece="a", feature_id=name, kind=kind, nominal_size=15.0,
     ...         mesh_size=15.0, values=values)
     ...     for name, kind, values in [
-    ...         ("P1A", "seam along", (15.16, 15.17)), ("P1C", "seam across", (15.06, 15.05))]
+    ...         ("P1A", "seam along", (15.16, 15.17)),
+    ...         ("P1C", "seam across", (15.06, 15.05))]
     ... )
     >>> bump, _ = seam_of([along, across], 0.02, {})
     >>> round(bump.height, 3)  # mm

@@ -8,7 +8,7 @@ would come too near a neighbour is refused, and follows its neighbours instead.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -125,24 +125,40 @@ def chosen_moves(items: Sequence[Item]) -> Knots:
     >>> [item.low for item in knots.items], len(knots.refused)
     ([0.0, 5.02], 1)
     """
-    taken = [item for item in items if item.wanted == 0]
-    refused = []
-    for item in sorted((i for i in items if i.wanted != 0), key=lambda i: -i.area):
-        neighbour = _too_near(item, taken)
-        if neighbour is None:
-            taken = sorted([*taken, item], key=lambda i: i.low)
-            continue
-        where = f"the height of {neighbour.owner}" if neighbour.owner else "the face"
-        refused.append((item, f"it would come too near {where} at {neighbour.low:.3f} mm"))
-        if item.owner:
-            # A range has to be rigid all the same: it stays.
-            taken = sorted([*taken, replace(item, wanted=0.0)], key=lambda i: i.low)
-    return Knots(items=tuple(taken), refused=tuple(refused))
+    # Ranges stand where they are until they are moved; plain heights that are to move are
+    # no knots until they are accepted. So every state on the way keeps the order.
+    taken = {
+        item.low: replace(item, wanted=0.0)
+        for item in items
+        if item.wanted == 0 or item.owner
+    }
+    waiting = sorted((i for i in items if i.wanted != 0), key=lambda i: -i.area)
+    while True:
+        before = len(waiting)
+        refused = []
+        for item in waiting:
+            neighbour = _too_near(item, taken)
+            if neighbour is None:
+                taken[item.low] = item
+            else:
+                refused.append((item, _words(neighbour)))
+        waiting = [item for item, _ in refused]
+        if not waiting or len(waiting) == before:
+            break
+    knots = tuple(sorted(taken.values(), key=lambda item: item.low))
+    return Knots(items=knots, refused=tuple(refused))
 
 
-def _too_near(item: Item, taken: Sequence[Item]) -> Item | None:
+def _words(neighbour: Item) -> str:
+    where = f"the height of {neighbour.owner}" if neighbour.owner else "the face"
+    return f"it would come too near {where} at {neighbour.low:.3f} mm"
+
+
+def _too_near(item: Item, taken: Mapping[float, Item]) -> Item | None:
     """Return a neighbour that the item would pass or all but touch."""
-    for other in taken:
+    for other in taken.values():
+        if other.low == item.low:
+            continue
         below, above = (other, item) if other.low < item.low else (item, other)
         gap = above.low - below.high
         after = gap + above.wanted - below.wanted
