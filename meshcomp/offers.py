@@ -18,6 +18,8 @@ from meshcomp.rules import Calibrated, stretch_of
 
 __all__ = ["offers_for"]
 
+_NOTHING = Choice(group="", label="no intent: its nominal size", keys={})
+
 
 def offers_for(inspection: Inspection, rule: Calibrated) -> Offers:
     """Try what may be chosen for each feature of a part.
@@ -65,9 +67,8 @@ def _likeness(feature: Feature, inspection: Inspection) -> object:
 
 
 def _tried(feature: Feature, inspection: Inspection, rule: Calibrated) -> Iterator[Offer]:
-    nothing = Choice(group="", label="no intent: its nominal size", keys={})
     if _intent_of(feature, inspection, rule) is not None:
-        yield _offer(nothing, feature, None, rule)
+        yield _offer(_NOTHING, feature, None, rule)
     for choice in choices(feature, rule.feels):
         if choice.typed is not None:
             yield _to_be_typed(choice)
@@ -79,10 +80,13 @@ def _tried(feature: Feature, inspection: Inspection, rule: Calibrated) -> Iterat
 
 def _stated(feature: Feature, inspection: Inspection, rule: Calibrated) -> Offer:
     """Return what was stated for a feature, as a choice like any other."""
-    intent = _intent_of(feature, inspection, rule)
+    intent, aim = _intent_of(feature, inspection, rule), rule.aims.get(feature.id)
+    if intent is None and aim is not None:
+        # An aim without an intent comes from a kit, whose mates hold in any case.
+        words = f"as the kit wants: {aim.words}"
+        return _offer(Choice(group="", label=words, keys={}), feature, aim, rule)
     if intent is None:
-        nothing = Choice(group="", label="no intent: its nominal size", keys={})
-        return _offer(nothing, feature, None, rule)
+        return _offer(_NOTHING, feature, None, rule)
     aim = _aim(replace(intent, pick=Pick(names=(feature.id,))), feature, inspection, rule)
     words = "as stated" if aim is None else f"as stated: {aim.words}"
     return _offer(Choice(group="", label=words, keys=keys_of(intent)), feature, aim, rule)

@@ -6,6 +6,7 @@ import pytest
 
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
+from meshcomp.intents import Aim
 from meshcomp.intents.choices import head_of, toml_keys
 from meshcomp.intents.planfile import read_plan
 from meshcomp.offers import offers_for
@@ -127,6 +128,15 @@ keep = true
         assert one == two
     assert again.material == rule.intents.material
     assert again.probability == 0.8
+
+
+def test_what_a_kit_wants_is_told_as_such_and_left_to_the_kit(record):
+    found = meshcomp.inspect(meshcomp.demo_part("shaft_spacer"))
+    aim = Aim(words="clearance from the wheel", place="kit", target=8.1)
+    offers = offers_for(found, rule_of(record, aims={"bore-01": aim})).of_features
+    assert offers[0][0].label == "as the kit wants: clearance from the wheel"
+    assert (offers[0][0].keys, offers[0][0].target) == ((), 8.1)
+    assert offers[1][0].label == "no intent: its nominal size"
 
 
 @pytest.mark.parametrize("text", ["22 H7", "5 m6", "22 0/-0.009", "6 +0.15/+0.05"])

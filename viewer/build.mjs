@@ -1,5 +1,5 @@
 // Bundles src/ and three into one file that the Python package ships:
-//   npm ci && npm run build
+//   npm ci --ignore-scripts && npm run build
 // The head of the file carries the licence of three and a digest of the sources, by which
 // a test of the package sees a bundle that is older than its sources.
 import { createHash } from "node:crypto";

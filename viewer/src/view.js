@@ -91,20 +91,23 @@ export class View {
 
   /** The ball about each feature, by number. */
   ballsOf(position, feature) {
-    const lows = new Map();
+    const boxes = new Map();
     for (let corner = 0; corner < feature.length; corner += 1) {
       const owner = feature[corner];
       if (owner === 0) continue;
-      const x = position.slice(corner * 3, corner * 3 + 3);
-      const box = lows.get(owner) ?? { low: [...x], high: [...x] };
-      for (let axis = 0; axis < 3; axis += 1) {
-        box.low[axis] = Math.min(box.low[axis], x[axis]);
-        box.high[axis] = Math.max(box.high[axis], x[axis]);
+      let box = boxes.get(owner);
+      if (box === undefined) {
+        box = { low: [Infinity, Infinity, Infinity], high: [-Infinity, -Infinity, -Infinity] };
+        boxes.set(owner, box);
       }
-      lows.set(owner, box);
+      for (let axis = 0; axis < 3; axis += 1) {
+        const x = position[corner * 3 + axis];
+        if (x < box.low[axis]) box.low[axis] = x;
+        if (x > box.high[axis]) box.high[axis] = x;
+      }
     }
     const balls = new Map();
-    for (const [owner, { low, high }] of lows) {
+    for (const [owner, { low, high }] of boxes) {
       const a = new Vector3(...low);
       const b = new Vector3(...high);
       balls.set(owner, new Sphere(a.clone().add(b).divideScalar(2), a.distanceTo(b) / 2));
