@@ -34,7 +34,7 @@ def test_a_fit_is_told_without_a_calibration():
 
     assert code == 0
     # 25 H7/p6: interference 1 to 35 um, as printed in a public package's description.
-    assert "25 H7/p6: interference fit, clearance from -35 to -1 um" in text
+    assert "25 H7/p6: interference fit, clearance from -35 to -1 µm" in text
     assert "Printed" not in text
 
 
@@ -44,7 +44,7 @@ def test_a_class_is_judged_by_the_calibration(model: ProcessModel):
 
     (found,) = study.capabilities
     assert found.kind == "bore"
-    assert "H7 at 22 mm is 21 um wide" in text
+    assert "H7 at 22 mm is 21 µm wide" in text
     assert f"({int(100 * found.probability)} %)" in text
     assert "3 prints in 10 are inside" in text
     assert "H11 is what you can hold" in text

@@ -32,9 +32,9 @@ def fit_text(study: FitStudy, conditions: str | None = None) -> str:
     --------
     >>> from meshcomp.fitting import fit
     >>> print(fit_text(fit("8 H7/p6")))
-    8 H7/p6: interference fit, clearance from -24 to 0 um
+    8 H7/p6: interference fit, clearance from -24 to 0 µm
     <BLANKLINE>
-    zone  lower  upper  middle  width, um
+    zone  lower  upper  middle  width, µm
     H7    8.000  8.015   8.008         15
     p6    8.015  8.024   8.020          9
     Limits by ISO 286-1 for classes; sizes in mm.
@@ -62,7 +62,7 @@ def _heading(study: FitStudy) -> str:
     least, most = study.fit.least_clearance, study.fit.most_clearance
     return (
         f"{study.fit.in_words()}: {study.fit.kind} fit, clearance from "
-        f"{micrometres(least)} to {micrometres(most)} um"
+        f"{micrometres(least)} to {micrometres(most)} µm"
     )
 
 
@@ -72,7 +72,7 @@ def _zones(zones: tuple[Zone, ...]) -> list[str]:
         Column("lower", tuple(size(z.lower_limit) for z in zones)),
         Column("upper", tuple(size(z.upper_limit) for z in zones)),
         Column("middle", tuple(size(z.middle) for z in zones)),
-        Column("width, um", tuple(micrometres(z.width) for z in zones)),
+        Column("width, µm", tuple(micrometres(z.width) for z in zones)),
     ]
     return table(columns)
 
@@ -83,13 +83,13 @@ def _capability(found: Capability) -> list[str]:
     held = "no class of this letter" if found.holds is None else found.holds.name
     within, scatter = micrometres(found.half_width), micrometres(2 * found.repeatability)
     lines = paragraph(
-        f"{zone.name} at {zone.nominal_size:g} mm is {micrometres(zone.width)} um wide; a "
-        f"{found.kind} aimed at {aim} mm comes out within +/-{within} um (95 of 100 "
+        f"{zone.name} at {zone.nominal_size:g} mm is {micrometres(zone.width)} µm wide; a "
+        f"{found.kind} aimed at {aim} mm comes out within ±{within} µm (95 of 100 "
         f"prints): {odds(found.probability)} inside ({percent(found.probability)}). {held} "
         "is what you can hold."
     )
     lines += paragraph(
-        f"Repeatability +/-{scatter} um (two standard deviations): with a calibration "
+        f"Repeatability ±{scatter} µm (two standard deviations): with a calibration "
         f"known exactly, {odds(found.probability_if_known)} inside. For {aim} mm in print "
         f"the mesh has {mesh} mm."
     )
