@@ -142,7 +142,8 @@ def test_the_report_of_50_000_triangles_takes_less_than_3_seconds_more(tmp_path)
     rule = Calibrated(model=calibration.model)
     found = meshcomp.inspect(meshcomp.read(path, up="+Z"))
     wanted = meshcomp.plan(found, rule)
-    start = time.perf_counter()
+    # Of the processor: what others do on the machine meanwhile does not count.
+    start = time.process_time()
     whole = replace(
         records.record(),
         inspection=found,
@@ -153,7 +154,7 @@ def test_the_report_of_50_000_triangles_takes_less_than_3_seconds_more(tmp_path)
         offers=offers_for(found, rule),
     )
     text = record_html(whole, calibration)
-    assert time.perf_counter() - start < 3.0
+    assert time.process_time() - start < 3.0
     assert text.count('<figure class="law"') == 2
     assert len(text.encode()) < 5_000_000
 
