@@ -152,10 +152,24 @@ def test_all_test_pieces_are_listed():
         ("testpiece",),
         ("testpiece", "bore-ladder"),
         ("testpiece", "foot", "-o", "x", "--sizes", "a"),
+        ("testpiece", "plug-and-rings", "-o", "x", "--with", "step"),
     ],
 )
 def test_incomplete_wishes_are_wrong_usage(arguments):
     assert CliRunner().invoke(app, arguments).exit_code == 2
+
+
+def test_every_measure_of_a_piece_can_be_chosen(tmp_path):
+    wishes = ("--with", "size=12", "--with", "clearances=0.1,0.2,0.3", "--no-sheets")
+    run("testpiece", "fit-ladder", "-o", tmp_path, *wishes)
+    sheet = json.loads((tmp_path / "testpiece.json").read_text())["features"]
+    assert [f["nominal_size"] for f in sheet] == pytest.approx([12, 11.9, 11.8, 11.7])
+    assert "--with size, step, steps, rings" in run("testpiece", "--list")
+    one = ("--with", "rings=0.1", "--with", "step=0.05", "--no-sheets")
+    run("testpiece", "plug-and-rings", "-o", tmp_path / "plug", *one)
+    many = ("testpiece", "foot", "-o", str(tmp_path / "foot"), "--with", "size=20,30")
+    refused = CliRunner().invoke(app, many)
+    assert "foot takes one number as size, got 2 of them" in str(refused.exception)
 
 
 def test_an_older_record_is_updated_by_new_readings(calibration, tmp_path):

@@ -14,7 +14,7 @@ from meshcomp.cli.terminal import Quiet
 __all__ = ["bench_piece", "calibrate", "predict"]
 
 
-def bench_piece(
+def bench_piece(  # noqa: PLR0913, PLR0917 - each is an option
     name: Annotated[str | None, typer.Argument(metavar="NAME", help="See --list.")] = None,
     out: Annotated[
         Path | None, typer.Option("--out", "-o", metavar="DIR", help="Folder of its own.")
@@ -26,18 +26,32 @@ def bench_piece(
         str | None, typer.Option(metavar="MM,MM,...", help="Nominal sizes, mm.")
     ] = None,
     count: Annotated[int | None, typer.Option(metavar="N", help="How many sizes.")] = None,
+    with_: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--with",
+            metavar="NAME=MM",
+            help="Another measure of the piece, such as step=0.05; --list names them.",
+        ),
+    ] = None,
     sheets: Annotated[  # noqa: FBT002
         bool, typer.Option(help="Draw the measuring sheets.")
     ] = True,
     _quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Write a test piece to print: mesh, table of readings, measuring sheet."""
-    from meshcomp.testpieces.catalogue import build_testpiece, testpiece_names
+    from meshcomp.testpieces.catalogue import (
+        build_testpiece,
+        testpiece_names,
+        testpiece_options,
+    )
     from meshcomp.testpieces.writing import write_testpiece
 
     if wants_list:
         for each in testpiece_names():
             typer.echo(f"{each:16}{build_testpiece(each).purpose}")
+            others = [o for o in testpiece_options(each) if o not in {"sizes", "count"}]
+            typer.echo(f"{'':18}--with {', '.join(others)}")
         return
     if name is None or out is None:
         raise typer.BadParameter("give NAME and -o DIR, or --list")
@@ -46,16 +60,28 @@ def bench_piece(
         options["sizes"] = tuple(_number(text) for text in sizes.split(","))
     if count is not None:
         options["count"] = count
+    options |= dict(_measure(text) for text in with_ or [])
     for path in write_testpiece(name, out, sheets=sheets, **options):
         typer.echo(f"written: {path}")
     typer.echo(f"Print {name}.stl, and fill in readings.csv as the sheet says.")
+
+
+def _measure(text: str) -> tuple[str, Any]:
+    """Read NAME=VALUE: a number, or several with commas between."""
+    name, _, value = text.partition("=")
+    if not name or not value:
+        raise typer.BadParameter(f"--with {text!r}: give NAME=MM, such as step=0.05")
+    numbers = tuple(_number(part) for part in value.split(","))
+    if len(numbers) > 1:
+        return name, numbers
+    return name, int(numbers[0]) if value.strip().isdigit() else numbers[0]
 
 
 def _number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise typer.BadParameter(f"--sizes: {text!r} is no number") from None
+        raise typer.BadParameter(f"{text!r} is no number") from None
 
 
 def calibrate(  # noqa: PLR0913, PLR0917 - each is an option

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from meshcomp.errors import OptionError
@@ -85,4 +85,15 @@ def build_testpiece(name: str, **options: Any) -> BenchPiece:
     for option in options:
         if option not in known:
             raise OptionError(f"{name} has no option {option!r}; it has {', '.join(known)}")
-    return maker(**options)
+    return maker(**{o: _fitting(name, o, value) for o, value in options.items()})
+
+
+def _fitting(name: str, option: str, value: Any) -> Any:
+    """Let one number stand for a list of one; refuse a list where a number is due."""
+    takes = str(inspect.signature(_maker(name)).parameters[option].annotation)
+    is_list = isinstance(value, Sequence)
+    if "Sequence" in takes:
+        return value if is_list or value is None else (value,)
+    if is_list:
+        raise OptionError(f"{name} takes one number as {option}, got {len(value)} of them")
+    return value
