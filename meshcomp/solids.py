@@ -18,7 +18,7 @@ __all__ = [
     "column_of",
     "cut_away_from",
     "sections_at",
-    "shared_volume",
+    "shared_thicknesses",
     "solid_of",
     "thinned",
     "triangulate_outline",
@@ -205,10 +205,13 @@ def sections_at(
     return solid_of(mesh).sections(frame, heights) if heights else []
 
 
-def shared_volume(
-    mesh: Mesh, topology: Topology, one: NDArray[np.int64], two: NDArray[np.int64]
-) -> tuple[float, float]:
-    """Measure what two closed groups of faces have in common.
+def shared_thicknesses(
+    mesh: Mesh,
+    topology: Topology,
+    groups: list[NDArray[np.int64]],
+    pairs: NDArray[np.int64],
+) -> NDArray[np.float64]:
+    """Measure how thick the solids are that closed groups of faces have in common.
 
     Parameters
     ----------
@@ -216,17 +219,22 @@ def shared_volume(
         Triangles, mm.
     topology : Topology
         Its half-edges.
-    one, two : (k,) int
+    groups : list of (k,) int
         Faces of each group.
+    pairs : (p, 2) int
+        Which groups to compare.
 
     Returns
     -------
-    volume, area : float
-        Of the common solid, mm³ and mm².
+    thicknesses : (p,) float
+        Twice the volume in common by its surface, mm: the mean thickness of a film.
     """
-    a, b = _manifolds(mesh, topology, [one, two])
-    common = a ^ b
-    return float(common.volume()), float(common.surface_area())
+    solids = _manifolds(mesh, topology, groups)
+    found = []
+    for one, two in pairs.tolist():
+        common = solids[one] ^ solids[two]
+        found.append(2 * common.volume() / max(common.surface_area(), 1e-12))
+    return np.array(found, dtype=float)
 
 
 def united(

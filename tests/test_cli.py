@@ -505,3 +505,18 @@ def test_the_demo_proves_every_part(tmp_path):
     assert len(re.findall(r" now +proved$", shown.stdout, re.MULTILINE)) == 8
     assert len(re.findall(r" as asked$", shown.stdout, re.MULTILINE)) == 14
     assert len(list((tmp_path / "demo" / "compensated").glob("*.report.html"))) == 9
+
+
+def test_want_of_memory_is_told_without_a_traceback():
+    code = (
+        "import meshcomp.cli as cli\n"
+        "def app():\n    raise MemoryError\n"
+        "cli.app = app\n"
+        "cli.main()"
+    )
+    shown = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+    )
+
+    assert shown.returncode == 1
+    assert shown.stderr.startswith("meshcomp: not enough memory")

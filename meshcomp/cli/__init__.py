@@ -72,3 +72,9 @@ def main() -> None:
     except MeshCompError as error:
         typer.echo(f"meshcomp: {error}", err=True)
         sys.exit(1)
+    except MemoryError:
+        typer.echo(
+            "meshcomp: not enough memory for this part: save it with fewer triangles",
+            err=True,
+        )
+        sys.exit(1)

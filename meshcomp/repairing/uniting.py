@@ -13,7 +13,7 @@ from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.shells import Shells, shells_inside, shells_of
 from meshcomp.repairing.slivers import without_needles, without_slivers
-from meshcomp.solids import shared_volume, united
+from meshcomp.solids import shared_thicknesses, united
 from meshcomp.topology import components, topology_of
 
 __all__ = ["Overlaps", "overlaps_of", "without_overlaps"]
@@ -83,15 +83,11 @@ def _deep_crossings(mesh: Mesh, found: Overlaps) -> list[NDArray[np.int64]]:
         return []
     crossing = bodies[shells.of_face[crossing_pairs(mesh, near)]]
     crossing = crossing[(crossing[:, 0] != crossing[:, 1]) & (crossing >= 0).all(axis=1)]
-    topology, width = topology_of(mesh), crack_limit(mesh)
-    deep = []
-    for one, two in np.unique(np.sort(crossing, axis=1), axis=0).tolist():
-        volume, area = shared_volume(
-            mesh, topology, found.faces_of(one), found.faces_of(two)
-        )
-        if 2 * volume > width * area:
-            deep.append(np.array([[one, two]]))
-    return deep
+    pairs = np.unique(np.sort(crossing, axis=1), axis=0)
+    own, places = np.unique(pairs, return_inverse=True)
+    groups = [found.faces_of(body) for body in own.tolist()]
+    deep = shared_thicknesses(mesh, topology_of(mesh), groups, places.reshape(-1, 2))
+    return [pairs[deep > crack_limit(mesh)]]
 
 
 def _near_another(mesh: Mesh, shells: Shells) -> NDArray[np.bool_]:
