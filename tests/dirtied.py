@@ -84,6 +84,8 @@ def with_flat_faces(corners, rng):
 def with_stray_faces(corners, rng):
     """Add single faces that belong to nothing."""
     low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    if not np.isfinite(corners).all():
+        return corners
     places = low + (high - low) * rng.uniform(0.2, 0.7, (3, 1, 3))
     return np.concatenate([corners, places + rng.random((3, 3, 3))])
 

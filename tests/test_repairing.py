@@ -252,6 +252,16 @@ def test_a_part_of_too_many_bodies_is_refused():
         refuse_faults(part_of(Mesh(vertices, faces.reshape(-1, 3))))
 
 
+def test_a_body_and_the_same_inside_out_are_one():
+    # Told apart by a third body, without which they would be one surface drawn twice.
+    both = [box(), turned(box()), box(at=(40, 0, 0))]
+    vertices, index = np.unique(concatenate(both).vertices, axis=0, return_inverse=True)
+    faces = index.ravel()[concatenate(both).faces]
+    sound = repair(part_of(Mesh(vertices, faces)))
+    assert sound.mesh.volume == pytest.approx(2000)
+    assert len(sound.mesh.faces) == 24
+
+
 def test_faces_that_enclose_nothing_at_all_are_refused():
     leaf = Mesh([(0, 0, 0), (9, 0, 0), (4, 0, 0)], [(0, 1, 2), (2, 1, 0)])
     with pytest.raises(NotASolidError, match=r"without thickness|enclose nothing"):

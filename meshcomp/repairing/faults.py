@@ -109,6 +109,8 @@ def _inverted(mesh: Mesh, shells: Shells) -> int:
     negative = shells.volumes < 0
     if not negative.any():
         return 0
+    if shells.volumes.sum() <= 0:
+        return int(negative.sum())
     pairs = shells_inside(mesh, shells)
     about = np.bincount(pairs[:, 0], np.sign(shells.volumes)[pairs[:, 1]], shells.count)
     return int((negative & (about <= 0)).sum())

@@ -158,6 +158,8 @@ def _solids(work: Patchwork) -> _Step:
         return
     work, count = turned_outward(work)
     yield work, "bodies turned", count
+    work, count = without_repeated(work)
+    yield work, "repeated faces", count
     work, count, left = without_overlaps(disentangled(work))
     yield work, "bodies united", count
     yield work, "overlaps left", left

@@ -16,6 +16,7 @@ from meshcomp.topology import bodies_of
 __all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
 
 _MOST_PAIRS = 20_000  # of shells in one another's boxes; each costs a look at the faces
+_SAME_SIZE = 1e-9  # of the volume
 _LEAST_THICKNESS = 1e-4  # mm, a closed surface thinner than that encloses nothing
 
 
@@ -106,6 +107,9 @@ def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
         The inner shell and the outer one.
     """
     candidates = _boxes_in_boxes(shells.boxes)[:_MOST_PAIRS]
+    sizes = np.abs(shells.volumes)[candidates]
+    # Two surfaces that coincide lie in neither.
+    candidates = candidates[sizes[:, 0] < (1 - _SAME_SIZE) * sizes[:, 1]]
     if len(candidates) == 0:
         return candidates
     order = np.argsort(shells.of_face, kind="stable")
