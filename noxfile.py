@@ -64,7 +64,7 @@ def docs(session: nox.Session) -> None:
 @nox.session(python=False)
 def viewer(session: nox.Session) -> None:
     """Build the script of the report anew (needs npm); fail if it was not up to date."""
-    with session.chdir("viewer"):
+    with session.chdir("meshcomp/reports/viewer"):
         session.run("npm", "ci", "--ignore-scripts", "--no-audit", "--no-fund")
         session.run("npm", "run", "build")
     session.run("git", "diff", "--exit-code", "--", "meshcomp/reports/assets")

@@ -30,7 +30,7 @@ from meshcomp.scenes import surface_of
 from meshcomp.views import plan_views
 
 ASSETS = Path(meshcomp.__file__).parent / "reports" / "assets"
-SOURCES = Path(__file__).parents[1] / "viewer"
+SOURCES = Path(__file__).parents[1] / "meshcomp" / "reports" / "viewer"
 
 
 def made(part, **by_hand):
@@ -190,6 +190,8 @@ def test_the_script_is_built_from_the_sources_that_lie_here():
     for path in sorted((SOURCES / "src").iterdir()):
         digest.update(path.read_bytes())
     script = (ASSETS / "report.min.js").read_text()
-    assert f"sources {digest.hexdigest()}" in script, "npm run build in viewer/"
+    assert f"sources {digest.hexdigest()}" in script, (
+        "npm run build in meshcomp/reports/viewer"
+    )
     licence = (ASSETS / "three.LICENSE.txt").read_text().strip()
     assert licence in script

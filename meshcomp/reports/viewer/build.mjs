@@ -6,7 +6,7 @@ import { createHash } from "node:crypto";
 import { readFileSync, readdirSync, writeFileSync } from "node:fs";
 import { build } from "esbuild";
 
-const assets = new URL("../meshcomp/reports/assets/", import.meta.url);
+const assets = new URL("../assets/", import.meta.url);
 const licence = readFileSync("node_modules/three/LICENSE", "utf8").replaceAll("\r", "");
 
 const digest = createHash("sha256");
