@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import drawings
 import schemas
 
 DOCS = Path(__file__).parent
@@ -200,6 +201,8 @@ def main() -> int:
             print(f"docs/{name} is stale: run python docs/generate.py")
         return 1 if stale else 0
     pages[DOCS / "images" / "bearing_plate.svg"] = picture()
+    pages[DOCS / "images" / "layers.svg"] = drawings.layers_drawing()
+    pages[DOCS / "images" / "seam.svg"] = drawings.seam_drawing()
     for path, text in pages.items():
         path.parent.mkdir(exist_ok=True)
         path.write_text(text, encoding="utf-8")

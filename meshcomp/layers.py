@@ -79,7 +79,9 @@ class LayerGrid:
 
     def in_words(self) -> str:
         """Return the grid in words."""
-        return f"layers of {self.layer_height:g} mm, the first {self.first_layer:g} mm"
+        words = f"layers of {self.layer_height:g} mm, the first {self.first_layer:g} mm"
+        drawn = f", drawn {self.scale:.5f} times as high" if self.scale != 1 else ""
+        return words + drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,8 @@ from meshcomp.plans import Plan
 from meshcomp.results import Compensated
 from meshcomp.seams import Groove, SeamReport, SeamWish
 from meshcomp.segmentation import planar_regions
-from meshcomp.solids import Solid, column_of, cut_away_from, solid_of
+from meshcomp.solids import Solid, solid_of
+from meshcomp.solids.cutting import column_of, cut_away_from
 from meshcomp.topology import components, topology_of
 
 __all__ = ["grooved", "grooves_planned"]

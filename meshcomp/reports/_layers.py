@@ -129,6 +129,7 @@ def layers_json(report: LayerReport | None) -> dict[str, Any] | None:
     return {
         "layer_height": report.grid.layer_height,
         "first_layer": report.grid.first_layer,
+        "scale": report.grid.scale,
         "faces": [
             {
                 "height": float(face.height),
