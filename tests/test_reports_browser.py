@@ -169,6 +169,7 @@ def test_readings_written_into_the_page_are_a_table_that_calibrate_reads(opened,
         "piece": "print 3",
         "instrument": "caliper",
         "resolution": "0.01",
+        "accuracy": "0,02",
     }.items():
         page.fill(f".bench-head [name={name}]", text)
     page.fill("#bench-table tr[data-feature=bore-04] [name=reading_1]", "21,98")
@@ -185,6 +186,7 @@ def test_readings_written_into_the_page_are_a_table_that_calibrate_reads(opened,
     bore, wall = read_readings([table]).readings
     assert (bore.piece, bore.feature_id, bore.kind) == ("print 3", "bore-04", "bore")
     assert bore.values == (21.98, 22.01)
+    assert (bore.instrument.name, bore.instrument.accuracy) == ("caliper", 0.02)
     # The mesh size is the one measured in the written file.
     assert (bore.nominal_size, bore.mesh_size) == (22.0, pytest.approx(22.118, abs=5e-4))
     assert (wall.kind, wall.values) == ("outside y", (70.02,))

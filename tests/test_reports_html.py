@@ -11,7 +11,10 @@ from xml.etree import ElementTree as ET
 
 import pytest
 import records
+from simulated_bench import CONDITIONS
+from test_reports_calibration import bores, reading
 
+from meshcomp.calibration.estimate import estimate_calibration
 from meshcomp.reports import record_html
 from meshcomp.reports._sentences import cautions
 
@@ -279,3 +282,22 @@ def test_the_measuring_record_asks_for_what_a_calibration_can_learn_from():
     assert rows["w01"]["data-kind"] == "outside x"
     assert (rows["b01"]["data-nominal"], rows["b01"]["data-mesh"]) == ("3.200", "3.430")
     assert text.count('name="reading_') == 3 * len(rows)
+
+
+def test_the_calibration_is_shown_with_a_chart_of_each_law_that_the_part_needs():
+    readings = [
+        *bores(),
+        *(reading("outside x", x, 0.1) for x in (10.0, 40.0, 80.0)),
+        *(reading("boss", d, 0.06) for d in (6.0, 12.0, 20.0)),
+    ]
+    calibration = estimate_calibration(readings, conditions=CONDITIONS)
+    text = record_html(records.record(), calibration)
+    page = Page(text)
+    # The plate has bores and walls, but no boss.
+    shown = re.findall(r"<figcaption><strong>([\w ]+)</strong>", text)
+    assert shown == ["Bore", "Outside x"]
+    assert text.count('class="chart"') == 2
+    names = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
+    assert len(names) == len(set(names))
+    referred = set(re.findall(r"url\(#([^)]+)\)", text))
+    assert referred <= set(names)

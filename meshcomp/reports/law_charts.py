@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -58,7 +59,13 @@ def _svg(figure: Figure) -> str:
     stream = io.StringIO()
     figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
     text = stream.getvalue()
-    return text[text.index("<svg") :]
+    return _with_own_names(text[text.index("<svg") :])
+
+
+def _with_own_names(text: str) -> str:
+    """Drop the ids that nothing refers to: every chart has them, and a page has many."""
+    referred = set(re.findall(r"#([\w-]+)", text))
+    return re.sub(r' id="([\w.-]+)"', lambda m: m[0] if m[1] in referred else "", text)
 
 
 def _sizes(law: SizeLaw) -> Any:

@@ -12,6 +12,7 @@ const HEAD = [
   "mesh_size",
   "instrument",
   "resolution",
+  "accuracy",
   ...READINGS,
   "note",
 ];
@@ -46,7 +47,7 @@ export function startBench() {
       const readings = READINGS.map(cell);
       if (readings.every((reading) => reading === "")) return [];
       const { feature, kind, nominal, mesh } = row.dataset;
-      const said = [value("instrument"), value("resolution")];
+      const said = ["instrument", "resolution", "accuracy"].map(value);
       const by = [cell("note"), value("by")].filter((text) => text !== "").join("; ");
       return [[value("piece"), feature, kind, nominal, mesh, ...said, ...readings, by]];
     });
@@ -60,7 +61,7 @@ export function startBench() {
       bad[0].focus();
     } else if (found.length === 0) {
       state.textContent = "No reading is written down yet.";
-    } else if (value("instrument") !== "" && value("resolution") === "") {
+    } else if (value("resolution") === "" && value("instrument") + value("accuracy") !== "") {
       state.textContent = "The instrument's resolution is missing.";
       section.querySelector("[name=resolution]").focus();
     } else {
