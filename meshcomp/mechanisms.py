@@ -82,6 +82,7 @@ class Mate:
     most: float | None
     fit: str | None  # the classes asked for, "8 H11/c11"
     probability: float  # that one pair lies within, at least
+    feel: str | None = None  # the word whose clearances are asked for
     gives_way: str = "bore"  # which side is made to suit the other: bore, boss, none
     is_gap: bool = False
     aims: tuple[float | None, float | None] = (None, None)

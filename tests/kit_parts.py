@@ -19,7 +19,7 @@ def part_entry(name, file="shaft_spacer.stl", **settings):
 
 def mate_entry(**settings):
     """Write one mate of a kit file; texts are quoted, the rest is as it stands."""
-    quoted = {"name", "bore", "boss", "bought", "fit", "aim", "flank", "against"}
+    quoted = {"name", "bore", "boss", "bought", "fit", "aim", "flank", "against", "feel"}
     lines = [
         f'{key} = "{value}"' if key in quoted else f"{key} = {value}"
         for key, value in settings.items()

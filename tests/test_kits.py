@@ -93,6 +93,21 @@ def test_a_fit_aims_both_sides_at_the_middles_of_their_zones(tmp_path):
     assert feature(outcome, "spacer", "boss-01").target_size == pytest.approx(11.85)
 
 
+def test_a_word_for_feel_is_what_the_calibration_recorded(tmp_path):
+    mate = mate_entry(bore="spacer/bore-01", bought="8 h6", feel="free")
+    outcome = made(tmp_path, SPACER, mate)
+    record = meshcomp.read_calibration(MODELS / "calibration.json")
+    (free,) = [feel for feel in record.feels if feel.word == "free"]
+
+    assert outcome.mates[0].mate.least == free.least
+    assert outcome.mates[0].worst.mean == pytest.approx(free.middle, abs=1e-5)
+
+    data = json.loads((MODELS / "calibration.json").read_text())
+    (tmp_path / "calibration.json").write_text(json.dumps({**data, "feels": []}))
+    with pytest.raises(meshcomp.MeshCompError, match="does not know how free feels"):
+        made(tmp_path, SPACER, mate)
+
+
 def test_a_mate_that_aims_at_nothing_is_only_judged(tmp_path):
     mate = mate_entry(
         bore="wheel/bore 12", boss="spacer/boss-01", clearance=[0.1, 0.3], aim="none"

@@ -8,7 +8,7 @@ from console_blocks import ROOT
 from kit_parts import HEAD, MODELS, mate_entry, part_entry, write_kit
 
 from meshcomp.errors import OptionError
-from meshcomp.kits import reading
+from meshcomp.kits.entries import KitFile, MateEntry, PartEntry
 from meshcomp.kits.reading import folder_kit, read_kit
 from meshcomp.mechanisms import Bought, Reference
 
@@ -98,6 +98,10 @@ BAD_MATES = {
     "asked twice": (
         {"bore": "spacer/bore-01", "bought": "8 h9", "fit": "8 H7/h9", "least": 0.1},
         r"line 7: mate: give fit or a clearance, not both",
+    ),
+    "fit and feel": (
+        {"bore": "spacer/b", "bought": "8 h9", "fit": "8 H7/h9", "feel": "free"},
+        r"line 7: mate: give fit or feel, not both",
     ),
     "limits twice": (
         {"bore": "spacer/bore-01", "bought": "8 h9", "clearance": [0, 1], "least": 0.1},
@@ -191,17 +195,13 @@ def test_the_example_of_the_page_about_kits_is_a_kit_file(tmp_path):
     kit = read_kit(path)
 
     assert [part.name for part in kit.parts] == ["wheel", "spacer", "disc"]
-    assert [mate.is_gap for mate in kit.mates] == [False, False, False, True]
+    assert [mate.is_gap for mate in kit.mates] == [False, False, False, False, True]
     assert kit.parts[0].plan == tmp_path / "wheel.plan.toml"
 
 
 def test_every_key_of_a_kit_file_is_in_the_page_about_kits():
     page = (ROOT / "docs" / "kits.md").read_text(encoding="utf-8")
-    keys = {
-        key
-        for model in (reading._KitFile, reading._PartEntry, reading._MateEntry)  # noqa: SLF001
-        for key in model.model_fields
-    }
+    keys = {key for model in (KitFile, PartEntry, MateEntry) for key in model.model_fields}
 
     missing = {key for key in keys if f"{key} =" not in page and f"`{key}`" not in page}
     assert missing <= {"part", "mate"}  # tables: [[part]], [[mate]]

@@ -9,23 +9,20 @@ from pathlib import Path
 from meshcomp._version import __version__
 from meshcomp.calibration.record import read_calibration
 from meshcomp.calibration.results import Calibration
-from meshcomp.errors import MeshCompError, OptionError
+from meshcomp.errors import MeshCompError
+from meshcomp.kits.aiming import felt, looked_for, wishes_of, with_aims
 from meshcomp.kits.judging import Known, judged
 from meshcomp.kits.running import all_done
-from meshcomp.kits.selecting import selected
 from meshcomp.kits.store import earlier, earlier_survey, key_of, to_folder
 from meshcomp.kits.suggesting import likely_mates
-from meshcomp.kits.tasks import Job, Survey, Wish
+from meshcomp.kits.tasks import Job, Survey
 from meshcomp.kits.work import look_at_part, make_part
 from meshcomp.mechanisms import (
-    Bought,
-    FeatureOutcome,
     Kit,
     KitOutcome,
     KitPart,
     Mate,
     PartOutcome,
-    Reference,
     Suggestions,
 )
 
@@ -89,8 +86,8 @@ def make_kit(
     calibrations = _calibrations(kit.parts)
     to_folder(kit.out)
     jobs = [_job(kit, part, calibrations) for part in kit.parts]
-    mates = _aimed(kit.mates, jobs, staff)
-    jobs = [replace(job, wishes=_wishes_of(job.part, mates)) for job in jobs]
+    mates = _aimed(kit, calibrations, jobs, staff)
+    jobs = [replace(job, wishes=wishes_of(job.part, mates)) for job in jobs]
     outcomes = {}
     for outcome in _made(jobs, staff):
         outcomes[outcome.name] = outcome
@@ -164,6 +161,18 @@ def _job(kit: Kit, part: KitPart, calibrations: dict[Path, Calibration]) -> Job:
     )
 
 
+def _aimed(
+    kit: Kit, calibrations: dict[Path, Calibration], jobs: list[Job], staff: Workers
+) -> tuple[Mate, ...]:
+    """Give each mate the clearances and the sizes that it wants."""
+    feels = {part.name: calibrations[part.calibration].feels for part in kit.parts}
+    mates = tuple(felt(mate, feels) for mate in kit.mates)
+    names = looked_for(mates)
+    return with_aims(
+        mates, _surveyed([job for job in jobs if job.part.name in names], staff)
+    )
+
+
 def _made(jobs: list[Job], staff: Workers) -> Iterator[PartOutcome]:
     """Return what is there already, and then each part as soon as it is made."""
     tasks = []
@@ -214,103 +223,3 @@ def _surveyed(jobs: list[Job], staff: Workers) -> dict[str, Survey]:
 
 def _unseen(task: tuple[Job, str], words: str) -> Survey:
     return Survey(name=task[0].part.name, error=words)
-
-
-def _aimed(mates: tuple[Mate, ...], jobs: list[Job], staff: Workers) -> tuple[Mate, ...]:
-    """Give each mate the sizes that it wants in print.
-
-    A mate that makes one side suit the other goes by what the mates before it, and all
-    those with a fit, want of that other side.
-    """
-    names = {side.part for mate in mates if (side := _fixed_side(mate)) is not None}
-    surveys = _surveyed([job for job in jobs if job.part.name in names], staff)
-    found = list(mates)
-    for number, mate in enumerate(mates):
-        found[number] = _with_aims(mate, surveys, found[:number] + found[number + 1 :])
-    return tuple(found)
-
-
-def _fixed_side(mate: Mate) -> Reference | None:
-    """Return the printed side to whose size the other is made, if there is one."""
-    if not _needs_aim(mate) or mate.is_gap:
-        return None
-    side = mate.external if mate.gives_way == "bore" else mate.internal
-    return side if isinstance(side, Reference) else None
-
-
-def _needs_aim(mate: Mate) -> bool:
-    is_free = mate.gives_way != "none" and mate.middle is not None
-    return is_free and mate.aims == (None, None)
-
-
-def _with_aims(mate: Mate, surveys: dict[str, Survey], others: list[Mate]) -> Mate:
-    """Aim the side that gives way at the middle of the clearance asked for."""
-    if not _needs_aim(mate):
-        return mate
-    if mate.is_gap:
-        return replace(mate, aims=_gaps(mate))
-    is_bore = mate.gives_way == "bore"
-    size = _size_of(mate.external if is_bore else mate.internal, surveys, others)
-    if size is None:
-        return mate
-    middle = mate.middle or 0.0
-    return replace(mate, aims=(size + middle, None) if is_bore else (None, size - middle))
-
-
-def _gaps(mate: Mate) -> tuple[float | None, float | None]:
-    """Share the gap per flank between the flanks that are printed."""
-    middle = mate.middle or 0.0
-    if isinstance(mate.external, Reference):
-        return middle / 2, middle / 2
-    return middle + (mate.external.lower + mate.external.upper) / 2, None
-
-
-def _size_of(
-    side: Reference | Bought, surveys: dict[str, Survey], others: list[Mate]
-) -> float | None:
-    """Return the size in print of the side that stays as it is planned."""
-    if isinstance(side, Bought):
-        return (side.lower + side.upper) / 2
-    features = surveys[side.part].features
-    try:
-        feature = selected(features, side.features, side.part)[0]
-    except OptionError:
-        return None  # the judgement of the mate says so
-    wished = [
-        size
-        for other in others
-        for each, size in zip((other.internal, other.external), other.aims, strict=True)
-        if size is not None and _means(each, side.part, feature, features)
-    ]
-    return wished[0] if wished and not feature.is_fixed else _planned(feature)
-
-
-def _means(
-    side: Reference | Bought,
-    part: str,
-    feature: FeatureOutcome,
-    features: tuple[FeatureOutcome, ...],
-) -> bool:
-    """Whether a side of another mate is, among others, this feature."""
-    if not isinstance(side, Reference) or side.part != part:
-        return False
-    try:
-        return feature in selected(features, side.features, part)
-    except OptionError:
-        return False
-
-
-def _planned(feature: FeatureOutcome) -> float | None:
-    if feature.state == "left alone" and feature.printed_size is not None:
-        return feature.printed_size
-    return feature.target_size
-
-
-def _wishes_of(part: KitPart, mates: Iterable[Mate]) -> tuple[Wish, ...]:
-    """Return what the mates want of a part, in the order of the mates."""
-    return tuple(
-        Wish(features=side.features, size=size, is_gap=mate.is_gap, mate=mate.name)
-        for mate in mates
-        for side, size in zip((mate.internal, mate.external), mate.aims, strict=True)
-        if isinstance(side, Reference) and side.part == part.name and size is not None
-    )

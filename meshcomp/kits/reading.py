@@ -6,12 +6,11 @@ import os
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal
-
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from typing import Any
 
 from meshcomp._toml import TomlFile, read_toml
 from meshcomp.errors import OptionError
+from meshcomp.kits.entries import KitFile, MateEntry, PartEntry, limits_of
 from meshcomp.mechanisms import Bought, Kit, KitPart, Mate, Reference
 from meshcomp.standards import StandardPart, standard_part
 from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
@@ -19,104 +18,7 @@ from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
 __all__ = ["MESH_ENDINGS", "folder_kit", "read_kit"]
 
 MESH_ENDINGS = (".stl", ".3mf", ".obj", ".ply")
-PROBABILITY = 0.95  # asked of a mate unless the kit says otherwise
-_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
-_Name = Annotated[str, Field(min_length=1, max_length=80)]
-_Probability = Annotated[float, Field(gt=0, lt=1)]
-_Size = Annotated[float, Field(gt=0)]
 _UNSAFE = re.compile(r'[/\\:*?"<>|\x00-\x1f]|^\.|^\s*$')
-
-
-class _PartEntry(BaseModel):
-    """A part in the kit file."""
-
-    model_config = _STRICT
-    file: _Name
-    name: _Name | None = None
-    quantity: Annotated[int, Field(ge=1)] = 1
-    up: str | None = None
-    unit: str | None = None
-    repair: bool = True
-    calibration: _Name | None = None
-    plan: _Name | None = None
-    keep: list[str] = []
-    set: dict[str, _Size] = {}
-    target: dict[str, _Size] = {}
-
-
-class _MateEntry(BaseModel):
-    """A mate in the kit file."""
-
-    model_config = _STRICT
-    name: _Name | None = None
-    bore: _Name | None = None
-    boss: _Name | None = None
-    flank: _Name | None = None
-    against: _Name | None = None
-    bought: _Name | None = None
-    fit: _Name | None = None
-    clearance: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
-    least: float | None = None
-    most: float | None = None
-    gap: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
-    aim: Literal["bore", "boss", "none"] | None = None
-    probability: _Probability | None = None
-
-    @model_validator(mode="after")
-    def _is_a_pair(self) -> _MateEntry:
-        if self.flank is not None:
-            _check_flanks(self)
-        else:
-            _check_sides(self)
-        low, high = _limits(self)
-        if low is not None and high is not None and not low < high:
-            raise ValueError(f"the least, {low:g}, is not below {high:g} mm")
-        return self
-
-
-def _check_flanks(entry: _MateEntry) -> None:
-    """Check a mate of two outlines."""
-    others = ("bore", "boss", "fit", "clearance", "least", "most")
-    for key in others:
-        if getattr(entry, key) is not None:
-            raise ValueError(f"flank and {key} together: flanks have a gap")
-    if entry.against is not None and entry.bought is not None:
-        raise ValueError("against and bought together: a flank has one counterpart")
-    if entry.gap is None:
-        raise ValueError("what gap per flank is asked? give gap, such as [0.05, 0.15]")
-
-
-def _check_sides(entry: _MateEntry) -> None:
-    """Check a mate of two sizes."""
-    for key in ("against", "gap"):
-        if getattr(entry, key) is not None:
-            raise ValueError(f"{key} is for outlines: give flank with it")
-    sides = [entry.bore, entry.boss, entry.bought]
-    if sum(side is not None for side in sides) != 2:  # noqa: PLR2004 - a pair
-        raise ValueError(
-            "a mate has two sides: a bore and a boss, or one of them and a bought part"
-        )
-    if entry.clearance is not None and (entry.least, entry.most) != (None, None):
-        raise ValueError("give clearance, or least and most, not both")
-    is_limited = _limits(entry) != (None, None)
-    if not is_limited and entry.fit is None:
-        raise ValueError(
-            "what is asked? give fit, such as '8 H7/g6', or clearance, such as [0.05, 0.15]"
-        )
-    if is_limited and entry.fit is not None:
-        raise ValueError("give fit or a clearance, not both")
-
-
-class _KitFile(BaseModel):
-    """The whole kit file."""
-
-    model_config = _STRICT
-    name: _Name | None = None
-    calibration: _Name | None = None
-    out: _Name = "compensated"
-    probability: _Probability = PROBABILITY
-    part: Annotated[list[_PartEntry], Field(min_length=1)]
-    mate: list[_MateEntry] = []
 
 
 def read_kit(
@@ -151,7 +53,7 @@ def read_kit(
     """
     place = Path(path)
     text = read_toml(place)
-    file = text.validated(_KitFile)
+    file = text.validated(KitFile)
     finder = _Finder(text)
     parts = finder.parts(file, None if calibration is None else Path(calibration))
     mates = finder.mates(file, {part.name for part in parts})
@@ -231,20 +133,13 @@ def _distinct(files: Sequence[Path]) -> list[str]:
     ]
 
 
-def _limits(entry: _MateEntry) -> tuple[float | None, float | None]:
-    pair = entry.clearance or entry.gap
-    if pair is not None:
-        return pair[0], pair[1]
-    return entry.least, entry.most
-
-
 class _Finder:
     """Turns entries of a kit file into data, and knows their lines."""
 
     def __init__(self, text: TomlFile) -> None:
         self._text = text
 
-    def parts(self, file: _KitFile, calibration: Path | None) -> tuple[KitPart, ...]:
+    def parts(self, file: KitFile, calibration: Path | None) -> tuple[KitPart, ...]:
         """Return the parts, each with a name and a calibration of its own."""
         found: dict[str, KitPart] = {}
         for number, entry in enumerate(file.part):
@@ -258,7 +153,7 @@ class _Finder:
         return tuple(found.values())
 
     def _part(
-        self, entry: _PartEntry, file: _KitFile, calibration: Path | None, number: int
+        self, entry: PartEntry, file: KitFile, calibration: Path | None, number: int
     ) -> KitPart:
         folder = self._text.path.parent
         own = entry.calibration or file.calibration
@@ -287,7 +182,7 @@ class _Finder:
             targets=tuple(entry.target.items()),
         )
 
-    def mates(self, file: _KitFile, parts: set[str]) -> tuple[Mate, ...]:
+    def mates(self, file: KitFile, parts: set[str]) -> tuple[Mate, ...]:
         """Return the mates."""
         return tuple(
             self._mate(entry, number, parts, file.probability)
@@ -295,11 +190,11 @@ class _Finder:
         )
 
     def _mate(
-        self, entry: _MateEntry, number: int, parts: set[str], probability: float
+        self, entry: MateEntry, number: int, parts: set[str], probability: float
     ) -> Mate:
         place = ("mate", number)
         fit = self._fit(entry, place)
-        least, most = (fit.least_clearance, fit.most_clearance) if fit else _limits(entry)
+        least, most = (fit.least_clearance, fit.most_clearance) if fit else limits_of(entry)
         if entry.flank is None:
             internal = self._side(entry.bore, entry.bought, (*place, "bore"), parts)
             external = self._side(entry.boss, entry.bought, (*place, "boss"), parts)
@@ -314,13 +209,14 @@ class _Finder:
             most=most,
             fit=fit.in_words() if fit else None,
             probability=entry.probability or probability,
+            feel=entry.feel,
             gives_way=entry.aim or ("boss" if entry.bore is None else "bore"),
             is_gap=entry.flank is not None,
             aims=_aims(fit, entry.aim),
         )
 
     def _flank(
-        self, entry: _MateEntry, place: tuple[str | int, ...], parts: set[str]
+        self, entry: MateEntry, place: tuple[str | int, ...], parts: set[str]
     ) -> Reference | Bought:
         """Return what a flank faces: a printed one, a bought one, or the drawn one."""
         if entry.against is not None:
@@ -334,7 +230,7 @@ class _Finder:
             upper=limits.upper_deviation / 2,
         )
 
-    def _fit(self, entry: _MateEntry, place: tuple[str | int, ...]) -> Fit | None:
+    def _fit(self, entry: MateEntry, place: tuple[str | int, ...]) -> Fit | None:
         if entry.fit is None:
             return None
         try:

@@ -93,7 +93,8 @@ def in_words(mate: MateOutcome) -> str:
     words = sides(mate)
     plain = f"{mate.mate.internal.in_words()} with {mate.mate.external.in_words()}"
     name = words if mate.mate.name == plain else f"{mate.mate.name}: {words}"
-    return name if mate.mate.fit is None else f"{name}, {mate.mate.fit}"
+    asked = mate.mate.fit or mate.mate.feel
+    return name if asked is None else f"{name}, {asked}"
 
 
 def sides(mate: MateOutcome) -> str:

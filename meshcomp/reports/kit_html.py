@@ -151,7 +151,7 @@ def _mate(outcome: MateOutcome, scale: _Scale) -> dict[str, Any]:
     return {
         "name": mate.name,
         "sides": sides(outcome),
-        "fit": mate.fit,
+        "fit": mate.fit or mate.feel,
         "least": numbers.signed(mate.least),
         "most": numbers.signed(mate.most),
         "probability": numbers.percent(mate.probability),

@@ -203,6 +203,7 @@ def _mate_json(outcome: MateOutcome) -> dict[str, Any]:
         "external": _side_json(mate.external, mate.aims[1]),
         "asked": {
             "fit": mate.fit,
+            "feel": mate.feel,
             "least": mate.least,
             "most": mate.most,
             "probability": mate.probability,
