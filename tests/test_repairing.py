@@ -262,6 +262,12 @@ def test_a_body_and_the_same_inside_out_are_one():
     assert len(sound.mesh.faces) == 24
 
 
+def test_thin_faces_far_from_the_origin_are_not_flat():
+    # 0.02 mm high, 1e6 mm away: 32 bits could not hold it, 64 bits do.
+    slab = box((10, 10, 0.02), at=(1e6, 0, 0))
+    assert repair(part_of(slab)).repairs == ()
+
+
 def test_faces_that_enclose_nothing_at_all_are_refused():
     leaf = Mesh([(0, 0, 0), (9, 0, 0), (4, 0, 0)], [(0, 1, 2), (2, 1, 0)])
     with pytest.raises(NotASolidError, match=r"without thickness|enclose nothing"):

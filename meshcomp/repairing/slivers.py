@@ -14,12 +14,18 @@ __all__ = ["flat_limit", "without_needles", "without_slivers"]
 
 _ROUNDS = 50
 _LAST_BITS = 2.0**-24  # of the largest coordinate: what 32 bits cannot tell
+_SMALL_SHARE = 1e-6  # of the diagonal
 _ALIKE = 0.9  # cosine between a face and what it becomes
 
 
 def flat_limit(mesh: Mesh) -> float:
     """Height below which a face has no area, mm."""
-    return float(np.abs(mesh.vertices).max(initial=0.0)) * _LAST_BITS
+    if len(mesh.vertices) == 0:
+        return 0.0
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    furthest = float(np.maximum(np.abs(low), np.abs(high)).max())
+    # Far from the origin the last bits are coarse, but double precision may be there.
+    return min(furthest * _LAST_BITS, float(np.linalg.norm(high - low)) * _SMALL_SHARE)
 
 
 def without_slivers(work: Patchwork, limits: NDArray[np.float64]) -> tuple[Patchwork, int]:
