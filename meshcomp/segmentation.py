@@ -34,65 +34,82 @@ def flatness_limit(mesh: Mesh) -> float:
 
 def planar_regions(mesh: Mesh, topology: Topology) -> Regions:
     """Group connected faces that lie in one plane within `flatness_limit`."""
+    return mesh.kept("planar regions", lambda mesh: _grouped(mesh, topology))
+
+
+def _grouped(mesh: Mesh, topology: Topology) -> Regions:
     limit = flatness_limit(mesh)
-    vectors = mesh.area_vectors
-    joined = _coplanar_pairs(mesh, topology, vectors, limit)
-    labels = components(len(mesh.faces), joined)
-    labels = _dissolve_curved(mesh, vectors, labels, limit)
-
-    count = int(labels.max(initial=-1)) + 1
-    sums = _sum_by(labels, vectors, count)
+    labels = components(len(mesh.faces), _coplanar_pairs(mesh, topology, limit))
+    sums = _area_vectors_by(labels, mesh)
+    fresh = _dissolve_curved(mesh, unit(sums), labels, limit)
+    if fresh is not labels:
+        labels, sums = fresh, _area_vectors_by(fresh, mesh)
     normals = unit(sums)
-    return Regions(labels, normals, np.linalg.norm(sums, axis=1), normals[labels])
+    face_normals = np.take(normals, labels, axis=0)
+    return Regions(labels, normals, np.linalg.norm(sums, axis=1), face_normals)
 
 
-def _sum_by(
-    labels: NDArray[np.int64], rows: NDArray[np.float64], count: int
-) -> NDArray[np.float64]:
-    """Sum (m, 3) rows by label."""
-    return np.stack([np.bincount(labels, rows[:, k], count) for k in range(3)], axis=1)
+def _area_vectors_by(labels: NDArray[np.int64], mesh: Mesh) -> NDArray[np.float64]:
+    """Sum the area vectors of the faces of each label, (k, 3) mm²."""
+    count = int(labels.max(initial=-1)) + 1
+    columns = [np.bincount(labels, axis, count) for axis in mesh.area_vectors.T]
+    return np.stack(columns, axis=1)
 
 
-def _coplanar_pairs(
-    mesh: Mesh, topology: Topology, vectors: NDArray[np.float64], limit: float
-) -> NDArray[np.int64]:
+def _coplanar_pairs(mesh: Mesh, topology: Topology, limit: float) -> NDArray[np.int64]:
     """Pairs of neighbouring faces in one plane, judged from the larger of the two."""
-    halves = topology.pairs
-    areas = np.linalg.norm(vectors, axis=1)
-    swap = areas[halves[:, 0] // 3] < areas[halves[:, 1] // 3]
-    halves = np.where(swap[:, None], halves[:, ::-1], halves)
-    larger, smaller = halves[:, 0] // 3, halves[:, 1] // 3
-
-    normals = unit(vectors)
+    vectors = mesh.area_vectors
+    areas = np.sqrt(dot(vectors, vectors))
+    normals = vectors / np.where(areas > 0, areas, 1.0)[:, None]
+    first, second = topology.pairs.T
+    faces = first // 3, second // 3
+    swap = areas[faces[0]] < areas[faces[1]]
+    larger, smaller = np.where(swap, faces[1], faces[0]), np.where(swap, *faces)
+    near, far = np.where(swap, second, first), np.where(swap, first, second)
+    far += np.where(far - 3 * smaller == 0, 2, -1)  # to the corner off the common edge
     corner = mesh.faces.ravel()
-    base = mesh.vertices[corner[halves[:, 0]]]
-    opposite = mesh.vertices[corner[3 * smaller + (halves[:, 1] + 2) % 3]]
-    away = np.abs(dot(normals[larger], opposite - base))
-    longest = np.linalg.norm(
-        np.diff(mesh.corners, axis=1, append=mesh.corners[:, :1]), axis=2
-    )
-    sliver = 2 * areas <= 10 * limit * longest.max(axis=1)
-    alike = dot(normals[larger], normals[smaller]) > _SAME_SIDE
-    flat = (away <= limit) & (alike | sliver[smaller])
+    opposite, base = corner[far], corner[near]
+    away, cosine = np.zeros(len(far)), np.zeros(len(far))
+    for normal, place in zip(normals.T, mesh.vertices.T, strict=True):
+        of_larger = normal[larger]
+        away += of_larger * (place[opposite] - place[base])
+        cosine += of_larger * normal[smaller]
+    flat = np.abs(away) <= limit
+    doubtful = np.flatnonzero(flat & (cosine <= _SAME_SIDE))
+    flat[doubtful] = _is_sliver(mesh, smaller[doubtful], limit)
     return np.column_stack([larger[flat], smaller[flat]])
 
 
+def _is_sliver(
+    mesh: Mesh, faces: NDArray[np.int64], limit: float
+) -> NDArray[np.bool_]:
+    """Whether faces are too low for their normals to mean anything, (k,)."""
+    return Mesh(mesh.vertices, mesh.faces[faces]).heights <= 10 * limit
+
+
 def _dissolve_curved(
-    mesh: Mesh, vectors: NDArray[np.float64], labels: NDArray[np.int64], limit: float
+    mesh: Mesh, normals: NDArray[np.float64], labels: NDArray[np.int64], limit: float
 ) -> NDArray[np.int64]:
     """Make single faces of regions that crept around a curve."""
-    count = int(labels.max(initial=-1)) + 1
-    normals = unit(_sum_by(labels, vectors, count))
-    members = np.bincount(labels, minlength=count)
+    count = len(normals)
     first = np.zeros(count, dtype=np.int64)
     first[labels[::-1]] = mesh.faces[::-1, 0]
-    origin = mesh.vertices[first]
-    heights = dot(mesh.corners - origin[labels][:, None], normals[labels][:, None])
+    several = np.flatnonzero((np.bincount(labels, minlength=count) > 1)[labels])
+    mine = labels[several]
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
-    np.minimum.at(low, labels, heights.min(axis=1))
-    np.maximum.at(high, labels, heights.max(axis=1))
-    curved = (high - low > 4 * limit) & (members > 1)
-    alone = curved[labels]
+    levels = dot(normals, mesh.vertices[first])[mine]
+    columns = [np.ascontiguousarray(normal)[mine] for normal in normals.T]
+    for corner in mesh.faces.T:
+        at = corner[several]
+        heights = -levels
+        for normal, place in zip(columns, mesh.vertices.T, strict=True):
+            heights += normal * place[at]
+        np.minimum.at(low, mine, heights)
+        np.maximum.at(high, mine, heights)
+    alone = (high - low > 4 * limit)[labels]
+    if not alone.any():
+        return labels
     fresh = labels.copy()
     fresh[alone] = count + np.arange(int(alone.sum()))
-    return np.asarray(np.unique(fresh, return_inverse=True)[1], dtype=np.int64)
+    rank = np.cumsum(np.bincount(fresh) > 0) - 1
+    return np.asarray(rank[fresh])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +21,7 @@ __all__ = [
 ]
 
 _HALF_TURN = round(float(np.pi), 6)
+_MOST_WALKED = 100  # faces about a vertex: more are rare and found in another way
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,88 +33,15 @@ class Topology:
     """
 
     twins: NDArray[np.int64]  # (3 m,)
-    crowded: int = 0  # edges that more than two faces share
-
-    @property
-    def open_half_edges(self) -> NDArray[np.int64]:
-        """Half-edges without a neighbour."""
-        return np.flatnonzero(self.twins < 0)
-
-    @property
-    def is_closed(self) -> bool:
-        """Whether every face has its three neighbours, all oriented alike."""
-        return len(self.twins) > 0 and not bool((self.twins < 0).any())
-
-    @property
-    def neighbours(self) -> NDArray[np.int64]:
-        """Face across each half-edge, (m, 3), -1 where there is none."""
-        return np.where(self.twins < 0, -1, self.twins // 3).reshape(-1, 3)
-
-    def neighbours_of(self, faces: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Faces across the three edges of some faces, (k, 3), -1 where there is none."""
-        twins = self.twins[3 * faces[:, None] + np.arange(3)]
-        return np.where(twins < 0, -1, twins // 3)
-
-    @property
-    def pairs(self) -> NDArray[np.int64]:
-        """Half-edges and their twins, each edge once, (e, 2)."""
-        half_edges = np.arange(len(self.twins))
-        first = half_edges[half_edges < self.twins]
-        return np.column_stack([first, self.twins[first]])
-
-
-def next_half_edge(half_edges: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the half-edge that follows each one around its face.
-
-    Examples
-    --------
-    >>> next_half_edge(np.array([3, 4, 5])).tolist()
-    [4, 5, 3]
-    """
-    return half_edges - half_edges % 3 + (half_edges + 1) % 3
-
-
-def topology_of(mesh: Mesh) -> Topology:
-    """Find the twin of every half-edge.
-
-    Where more than two faces share an edge, the two on either side of one wedge of
-    material are paired, so that bodies that touch along an edge stay apart.
-
-    Examples
-    --------
-    >>> tetrahedron = Mesh(
-    ...     [(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)],
-    ...     [(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)],
-    ... )
-    >>> topology_of(tetrahedron).is_closed
-    True
-    """
-    # Several steps of a job ask for it, and a mesh never changes.
-    if mesh not in _KNOWN:
-        _KNOWN[mesh] = _paired(mesh)
-    return _KNOWN[mesh]
-
-
-_KNOWN: WeakKeyDictionary[Mesh, Topology] = WeakKeyDictionary()
-
-
-def _paired(mesh: Mesh) -> Topology:
-    starts = mesh.faces.ravel()
-    ends = np.roll(mesh.faces, -1, axis=1).ravel()
-    keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)
-    order = np.argsort(keys, kind="stable")
-    keys, backward = keys[order], (starts > ends)[order]
-
-    twins = np.full(len(starts), -1)
-    simple = np.flatnonzero((keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1]))
-    counts = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
-    crowded = int((counts > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
-    if crowded:
+    crowded = 0
+    if (keys[2:] == keys[:-2]).any():
+        counts = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
+        crowded = int((counts > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
         simple, order = _pair_wedges(mesh, keys, backward, order)
     twins[order[simple]] = order[simple + 1]
     twins[order[simple + 1]] = order[simple]
     twins.flags.writeable = False
-    return Topology(twins, crowded)
+    return Topology(twins, starts, crowded)
 
 
 def _pair_wedges(
@@ -192,15 +119,15 @@ def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     # few rounds, and no import of a graph library at every start.
     root = np.arange(count)
     a, b = pairs[:, 0], pairs[:, 1]
-    while True:
-        low, high = np.minimum(root[a], root[b]), np.maximum(root[a], root[b])
-        apart = low != high
-        if not apart.any():
-            break
-        a, b, low, high = a[apart], b[apart], low[apart], high[apart]
+    apart = np.flatnonzero(a != b)
+    while len(apart):
+        a, b = a[apart], b[apart]
+        low, high = np.minimum(a, b), np.maximum(a, b)
         np.minimum.at(root, high, low)
-        while not (root[root] == root).all():
-            root = root[root]
+        while not np.array_equal(above := root[root], root):
+            root = above
+        a, b = root[low], root[high]
+        apart = np.flatnonzero(a != b)
     return np.asarray(np.cumsum(root == np.arange(count))[root] - 1, dtype=np.int64)
 
 
@@ -236,17 +163,56 @@ def fans(topology: Topology) -> NDArray[np.int64]:
         half_edges = np.flatnonzero(topology.twins >= 0)
         after = next_half_edge(topology.twins[half_edges])
         return components(len(topology.twins), np.column_stack([half_edges, after]))
-    # The corners of a fan are a cycle: the least of twice as many is known at each step.
     after = next_half_edge(topology.twins)
+    first, counts = _first_corners(topology)
+    if _are_walked(after, first, counts):
+        least = first[topology.starts]  # a fan to a vertex, as nearly everywhere
+    else:
+        least = _least_of_cycles(after)
+    is_first = least == np.arange(len(least))
+    return np.asarray(np.cumsum(is_first)[least] - 1, dtype=np.int64)
+
+
+def _first_corners(topology: Topology) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First half-edge at each vertex, -1 where there is none, and how many there are."""
+    starts = topology.starts
+    counts = np.bincount(starts)
+    first = np.full(len(counts), -1)
+    # Assigning backwards leaves the first.
+    first[starts[::-1]] = np.arange(len(starts) - 1, -1, -1)
+    return first, counts
+
+
+def _are_walked(
+    after: NDArray[np.int64], first: NDArray[np.int64], counts: NDArray[np.int64]
+) -> bool:
+    """Whether walking about each vertex meets all of its half-edges."""
+    begin = first[first >= 0]
+    left = counts[first >= 0]
+    here = begin
+    for _ in range(_MOST_WALKED):
+        here, left = after[here], left - 1
+        away = np.flatnonzero(here != begin)
+        if len(away) < len(here):
+            home = here == begin
+            if left[home].any():
+                return False
+            here, begin, left = here[away], begin[away], left[away]
+        if len(here) == 0:
+            return True
+    return False
+
+
+def _least_of_cycles(after: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Least member of the cycle of a permutation that each place is in."""
+    # The least of twice as many is known at each step.
     least = np.minimum(np.arange(len(after)), after)
     while True:
         after = after[after]
         lower = np.minimum(least, least[after])
         if (lower == least).all():
-            break
+            return least
         least = lower
-    is_first = least == np.arange(len(least))
-    return np.asarray(np.cumsum(is_first)[least] - 1, dtype=np.int64)
 
 
 def genus(topology: Topology, bodies: int) -> int:
