@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["angle_between", "basis_across", "dot", "unit"]
+__all__ = ["angle_between", "basis_across", "dot", "highest", "lowest", "unit"]
 
 
 def unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -17,6 +17,16 @@ def unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
 def dot(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
     """Row by row scalar product of (..., k) arrays."""
     return np.asarray(np.einsum("...i,...i->...", a, b))
+
+
+def lowest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Least of each row of three, (n, 3) to (n,): much quicker than `min` along an axis."""
+    return np.asarray(np.minimum(np.minimum(rows[:, 0], rows[:, 1]), rows[:, 2]))
+
+
+def highest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Largest of each row of three, (n, 3) to (n,)."""
+    return np.asarray(np.maximum(np.maximum(rows[:, 0], rows[:, 1]), rows[:, 2]))
 
 
 def angle_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

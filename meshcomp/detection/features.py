@@ -13,7 +13,7 @@ from meshcomp.detection.entries import entry_faces
 from meshcomp.detection.flares import ending_of, flares_of
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.holes import with_steps
-from meshcomp.detection.openings import is_open_through
+from meshcomp.detection.openings import open_through
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Pair, Profile
 from meshcomp.features import Cylinder, Feature, Wall
@@ -30,14 +30,17 @@ def cylinder_features(scene: Scene, found: list[CylinderFaces]) -> list[Cylinder
     for cylinder in found:
         free[cylinder.faces] = False
     features = []
-    for cylinder in sorted(found, key=lambda c: -c.diameter):
+    found = sorted(found, key=lambda c: -c.diameter)
+    for cylinder, is_open in zip(found, open_through(scene, found), strict=True):
         entries = entry_faces(scene, cylinder, free)
         free[entries] = False
-        features.append(_cylinder(scene, cylinder, entries))
+        features.append(_cylinder(scene, cylinder, entries, is_open=is_open))
     return with_steps(features)
 
 
-def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cylinder:
+def _cylinder(
+    scene: Scene, c: CylinderFaces, entries: NDArray[np.int64], *, is_open: bool
+) -> Cylinder:
     direction = c.frame[2]
     point = c.centre @ c.frame[:2] + (c.start + c.end) / 2 * direction
     notes = []
@@ -50,7 +53,7 @@ def _cylinder(scene: Scene, c: CylinderFaces, entries: NDArray[np.int64]) -> Cyl
             f"corners are up to {c.form_deviation:.3f} mm off the circle, as where a mesh "
             "was made anew: the size is no better known than that"
         )
-    is_through = c.is_internal and is_open_through(scene, c)
+    is_through = c.is_internal and is_open
     flares = flares_of(scene, c, entries)
     ending = ending_of(scene, c, entries, flares, is_through=is_through)
     return Cylinder(

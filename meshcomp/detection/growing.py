@@ -111,11 +111,14 @@ def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.floa
     shared.
     """
     scene = view.scene
-    rows = np.column_stack(
-        [scene.mesh.faces[faces].ravel(), np.repeat(scene.regions.of_face[faces], 3)]
-    )
-    vertices, facets = np.unique(np.unique(rows, axis=0)[:, 0], return_counts=True)
-    shared = vertices[facets > 1]
+    count = len(scene.regions.areas)
+    vertices = scene.mesh.faces[faces]
+    keys = (vertices * count + scene.regions.of_face[faces][:, None]).ravel()
+    keys.sort(kind="stable")  # quick where neighbours follow each other
+    vertices = keys[np.diff(keys, prepend=-1) > 0] // count  # one a vertex and region
+    begins = np.flatnonzero(np.diff(vertices, prepend=-1))
+    shared = vertices[begins[np.diff(begins, append=len(vertices)) > 1]]
+    vertices = vertices[begins]
     telling = shared if len(shared) >= _LEAST_SHARED else vertices
     return np.asarray(scene.mesh.vertices[telling] @ view.frame.T)
 
