@@ -5,7 +5,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["angle_between", "basis_across", "dot", "highest", "lowest", "unit"]
+__all__ = [
+    "along",
+    "angle_between",
+    "basis_across",
+    "distinct",
+    "dot",
+    "highest",
+    "lowest",
+    "turned",
+    "unit",
+]
+
+_MANY = 50  # numbers to one of these: ticking off is quicker than sorting
 
 
 def unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -19,6 +31,22 @@ def dot(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.einsum("...i,...i->...", a, b))
 
 
+def distinct(numbers: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Different ones of some numbers from 0 to count - 1, (k,), ascending.
+
+    Examples
+    --------
+    >>> distinct(np.array([[4, 2], [2, 0]]), 5).tolist()
+    [0, 2, 4]
+    """
+    if numbers.size > count // _MANY:
+        seen = np.zeros(count, dtype=bool)
+        seen[numbers.ravel()] = True
+        return np.flatnonzero(seen)
+    ordered = np.sort(numbers, axis=None, kind="stable")  # quick where half in order
+    return np.asarray(ordered[np.diff(ordered, prepend=-1) > 0])
+
+
 def lowest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Least of each row of three, (n, 3) to (n,): much quicker than `min` along an axis."""
     return np.asarray(np.minimum(np.minimum(rows[:, 0], rows[:, 1]), rows[:, 2]))
@@ -27,6 +55,26 @@ def lowest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
 def highest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Largest of each row of three, (n, 3) to (n,)."""
     return np.asarray(np.maximum(np.maximum(rows[:, 0], rows[:, 1]), rows[:, 2]))
+
+
+def along(
+    points: NDArray[np.float64], direction: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Positions of points, (..., 3) float, along a direction, (...).
+
+    For few columns much quicker than a product of matrices, and exact, to the last bit
+    the coordinate itself, where the direction is that of a coordinate.
+    """
+    total = np.zeros(points.shape[:-1])
+    for axis, share in enumerate(direction.tolist()):
+        if share:
+            total += points[..., axis] * share
+    return total
+
+
+def turned(points: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Positions of points, (..., 3) float, along each of some unit rows, (..., k)."""
+    return np.stack([along(points, row) for row in rows], axis=-1)
 
 
 def angle_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

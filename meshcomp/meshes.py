@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from meshcomp._vectors import distinct
+
 if TYPE_CHECKING:
     import trimesh
 
@@ -56,6 +58,10 @@ class Mesh:
             self._found[name] = find(self)
         found: _Kept = self._found[name]
         return found
+
+    def vertices_of(self, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Vertices of some faces, (k,) int, ascending."""
+        return distinct(self.faces[faces], len(self.vertices))
 
     @property
     def corners(self) -> NDArray[np.float64]:

@@ -12,13 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import along, turned
 from meshcomp.meshes import Mesh
-from meshcomp.topology import Topology
+from meshcomp.topology import Topology, least_of_cycles
 
 __all__ = ["Outlines", "cut", "heights_through"]
 
 _LEAST_EXTENT = 0.005  # mm: lower walls are not looked for
 _SAME_LEVEL = 1e-5  # mm between heights that count as one
+_MOST_TICKS = 1 << 25  # 335 mm
+_SPARSE = 50  # ticks to a corner: with more, sorting is quicker
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -122,23 +125,47 @@ def heights_through(
     if len(windows) > most:
         kept = np.argsort(windows[:, 0] - windows[:, 1], kind="stable")[:most]
         windows = windows[np.sort(kept)]
-    levels = np.unique(np.round(corners / _SAME_LEVEL)) * _SAME_LEVEL
+    levels = _distinct(np.round(corners / _SAME_LEVEL)) * _SAME_LEVEL
     return np.array([_widest_gap(levels, low, high) for low, high in windows.tolist()])
+
+
+def _distinct(steps: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Distinct whole numbers, ascending; by ticking them off where they lie close."""
+    least = float(steps.min(initial=0.0))
+    reach = float(steps.max(initial=0.0)) - least
+    if reach > min(_MOST_TICKS, _SPARSE * len(steps)):
+        return np.unique(steps)
+    seen = np.zeros(int(reach) + 1, dtype=bool)
+    seen[(steps - least).astype(np.int64)] = True
+    return np.asarray(np.flatnonzero(seen) + least)
 
 
 def _common_windows(
     lows: NDArray[np.float64], highs: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Greedy stabbing of intervals: the window that each group has in common, (g, 2)."""
-    pairs = np.unique(np.round(np.column_stack([highs, lows]), 4), axis=0)
-    windows: list[list[float]] = []
-    for high, low in pairs.tolist():
+    lows, highs = np.round(lows, 4), np.round(highs, 4)
+    order = np.lexsort([lows, highs])
+    lows, highs = lows[order], highs[order]
+    windows = []
+    begin = 0
+    while begin < len(lows):
         # A group keeps a window wide enough to be cut beside its corners.
-        if windows and max(windows[-1][0], low) < windows[-1][1] - _LEAST_EXTENT / 2:
-            windows[-1][0] = max(windows[-1][0], low)
-        else:
-            windows.append([low, high])
+        end = _first_from(lows, highs[begin] - _LEAST_EXTENT / 2, begin + 1)
+        windows.append((float(lows[begin:end].max()), float(highs[begin])))
+        begin = end
     return np.array(windows).reshape(-1, 2)
+
+
+def _first_from(values: NDArray[np.float64], least: float, begin: int) -> int:
+    """First place from `begin` on of a value no less than `least`; the end if none is."""
+    step = 16
+    while begin < len(values):
+        found = np.flatnonzero(values[begin : begin + step] >= least)
+        if len(found):
+            return begin + int(found[0])
+        begin, step = begin + step, 2 * step
+    return len(values)
 
 
 def _widest_gap(levels: NDArray[np.float64], low: float, high: float) -> float:
@@ -171,35 +198,37 @@ def cut(
     heights : (h,) float
         Positions along `frame[2]`, mm, ascending; none may be that of a vertex.
     """
-    local = mesh.vertices @ frame.T
-    levels = local[:, 2][mesh.faces]
-    lowest = np.searchsorted(heights, levels.min(axis=1), "right")
-    counts = np.searchsorted(heights, levels.max(axis=1), "left") - lowest
-    counts = np.maximum(counts, 0)
-    face = np.repeat(np.arange(len(mesh.faces)), counts)
-    height = _ranges(lowest, counts)
+    level = along(mesh.vertices, frame[2])
+    levels = [level[corner] for corner in mesh.faces.T]
+    low = np.minimum(np.minimum(levels[0], levels[1]), levels[2])
+    high = np.maximum(np.maximum(levels[0], levels[1]), levels[2])
+    lowest = np.searchsorted(heights, low, "right")
+    counts = np.maximum(np.searchsorted(heights, high, "left") - lowest, 0)
+    crossed = np.flatnonzero(counts)
+    face = np.repeat(crossed, counts[crossed])
+    height = _ranges(lowest[crossed], counts[crossed])
 
     # Each crossed face is entered over its falling edge and left over its rising one.
-    above = levels[face] > heights[height][:, None]
-    rising = ~above & np.roll(above, -1, axis=1)
-    half_edge = 3 * face + np.argmax(rising, axis=1)
+    above = [corner[face] > heights[height] for corner in levels]
+    rising = np.where(~above[0] & above[1], 0, np.where(~above[1] & above[2], 1, 2))
+    half_edge = 3 * face + rising
     across = topology.twins[half_edge] // 3
     piece = (np.cumsum(counts) - counts)[across] + height - lowest[across]
-    ends = _points_on_edges(heights[height], local, mesh, half_edge)
+    ends = _points_on_edges(heights[height], mesh, frame, half_edge)
     order, ring = _cycles(piece)
     return _joined(order, ring, (ends, regions[face], face, heights[height]))
 
 
 def _points_on_edges(
     heights: NDArray[np.float64],
-    local: NDArray[np.float64],
     mesh: Mesh,
+    frame: NDArray[np.float64],
     half_edges: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Where rising edges pass their heights, (k, 2)."""
     faces, corners = half_edges // 3, half_edges % 3
-    below = local[mesh.faces[faces, corners]]
-    above = local[mesh.faces[faces, (corners + 1) % 3]]
+    below = turned(mesh.vertices[mesh.faces[faces, corners]], frame)
+    above = turned(mesh.vertices[mesh.faces[faces, (corners + 1) % 3]], frame)
     share = (heights - below[:, 2]) / (above[:, 2] - below[:, 2])
     return np.asarray(below[:, :2] + share[:, None] * (above[:, :2] - below[:, :2]))
 
@@ -208,20 +237,21 @@ def _cycles(
     following: NDArray[np.int64],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Order a permutation by its cycles; return it and the cycle of each place."""
-    successor = following.tolist()
-    seen = bytearray(len(successor))
-    order: list[int] = []
-    bounds = [0]
-    for start in range(len(successor)):
-        here = start
-        while not seen[here]:
-            seen[here] = 1
-            order.append(here)
-            here = successor[here]
-        if len(order) > bounds[-1]:
-            bounds.append(len(order))
-    cycle = np.repeat(np.arange(len(bounds) - 1), np.diff(bounds))
-    return np.array(order, dtype=np.int64), cycle
+    least = least_of_cycles(following)
+    places = np.arange(len(following))
+    # Steps to the end of each cycle, cut open where it begins: twice as many at each step.
+    is_end = least == following
+    ahead = np.where(is_end, places, following)
+    steps = np.where(is_end, 0, 1)
+    while not np.array_equal(further := ahead[ahead], ahead):
+        steps += steps[ahead]
+        ahead = further
+    is_first = least == places
+    sizes = steps[is_first] + 1
+    cycle = (np.cumsum(is_first) - 1)[least]
+    order = np.zeros(len(following), dtype=np.int64)
+    order[np.cumsum(sizes)[cycle] - 1 - steps] = places
+    return order, np.repeat(np.arange(len(sizes)), sizes)
 
 
 def _joined(

@@ -80,9 +80,7 @@ def _coplanar_pairs(mesh: Mesh, topology: Topology, limit: float) -> NDArray[np.
     return np.column_stack([larger[flat], smaller[flat]])
 
 
-def _is_sliver(
-    mesh: Mesh, faces: NDArray[np.int64], limit: float
-) -> NDArray[np.bool_]:
+def _is_sliver(mesh: Mesh, faces: NDArray[np.int64], limit: float) -> NDArray[np.bool_]:
     """Whether faces are too low for their normals to mean anything, (k,)."""
     return Mesh(mesh.vertices, mesh.faces[faces]).heights <= 10 * limit
 

@@ -16,6 +16,7 @@ __all__ = [
     "components",
     "fans",
     "genus",
+    "least_of_cycles",
     "next_half_edge",
     "topology_of",
 ]
@@ -211,14 +212,13 @@ def bodies_of(mesh: Mesh) -> NDArray[np.int64]:
     labels : (m,) int
         Surface of each face, numbered from 0. Read-only.
     """
-    if mesh not in _BODIES:
-        labels = components(len(mesh.faces), topology_of(mesh).pairs // 3)
-        labels.flags.writeable = False
-        _BODIES[mesh] = labels
-    return _BODIES[mesh]
+    return mesh.kept("bodies", _bodies)
 
 
-_BODIES: WeakKeyDictionary[Mesh, NDArray[np.int64]] = WeakKeyDictionary()
+def _bodies(mesh: Mesh) -> NDArray[np.int64]:
+    labels = components(len(mesh.faces), topology_of(mesh).pairs // 3)
+    labels.flags.writeable = False
+    return labels
 
 
 def fans(topology: Topology) -> NDArray[np.int64]:
@@ -240,7 +240,7 @@ def fans(topology: Topology) -> NDArray[np.int64]:
     if _are_walked(after, first, counts):
         least = first[topology.starts]  # a fan to a vertex, as nearly everywhere
     else:
-        least = _least_of_cycles(after)
+        least = least_of_cycles(after)
     is_first = least == np.arange(len(least))
     return np.asarray(np.cumsum(is_first)[least] - 1, dtype=np.int64)
 
@@ -275,14 +275,20 @@ def _are_walked(
     return False
 
 
-def _least_of_cycles(after: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Least member of the cycle of a permutation that each place is in."""
+def least_of_cycles(following: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Least member of the cycle of a permutation that each place is in.
+
+    Examples
+    --------
+    >>> least_of_cycles(np.array([2, 3, 4, 1, 0])).tolist()
+    [0, 1, 0, 1, 0]
+    """
     # The least of twice as many is known at each step.
-    least = np.minimum(np.arange(len(after)), after)
+    least = np.minimum(np.arange(len(following)), following)
     while True:
-        after = after[after]
-        lower = np.minimum(least, least[after])
-        if (lower == least).all():
+        following = following[following]
+        lower = np.minimum(least, least[following])
+        if np.array_equal(lower, least):
             return least
         least = lower
 

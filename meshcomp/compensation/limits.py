@@ -83,7 +83,7 @@ def limited(
     for index, (feature, correction) in enumerate(
         zip(inspection.features, plan.corrections, strict=True)
     ):
-        mine = np.unique(mesh.faces[feature.faces])
+        mine = mesh.vertices_of(feature.faces)
         shares = holding.vertices[mine]
         least = float(shares.min(initial=1.0))
         if is_sized(feature, correction):

@@ -75,7 +75,7 @@ def _apart(mesh: Mesh, cylinders: list[Cylinder]) -> list[list[Cylinder]]:
     """Group cylinders so that no two of a group share a vertex."""
     groups: list[tuple[set[int], list[Cylinder]]] = []
     for cylinder in cylinders:
-        corners = set(np.unique(mesh.faces[cylinder.faces]).tolist())
+        corners = set(mesh.vertices_of(cylinder.faces).tolist())
         for used, members in groups:
             if used.isdisjoint(corners):
                 used.update(corners)

@@ -44,8 +44,8 @@ class Bends:
 
     def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Faces whose region bends about a direction somewhere, (m,)."""
-        across = np.cross(self.directions, direction)
-        mine = self.faces[np.linalg.norm(across, axis=1) < _ALONG_LIMIT]
+        cosines = self.directions @ direction
+        mine = self.faces[1 - cosines * cosines < _ALONG_LIMIT**2]
         bending = np.zeros(int(self.of_face.max(initial=-1)) + 1, dtype=bool)
         bending[self.of_face[mine.ravel()]] = True
         return np.asarray(bending[self.of_face])
@@ -54,29 +54,35 @@ class Bends:
 def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
     """Find the edges of a mesh at which it is curved."""
     half_edges = topology.pairs
-    a, b = regions.of_face[half_edges // 3].T
-    half_edges = half_edges[a != b]
-    sides = regions.face_normals[half_edges // 3]
-    cosines = dot(sides[:, 0], sides[:, 1])
-    turns = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    gentle = (cosines > np.cos(np.radians(WIDEST_FACET))) & (turns > _LEAST_TURN)
+    of_half_edge = np.repeat(regions.of_face, 3)
+    a, b = (of_half_edge[side] for side in half_edges.T)
+    apart = np.flatnonzero(a != b)
+    half_edges, a, b = half_edges[apart], a[apart], b[apart]
+    sides = np.take(regions.normals, a, axis=0), np.take(regions.normals, b, axis=0)
+    cosines = dot(*sides)
+    gentle = np.flatnonzero(cosines > np.cos(np.radians(WIDEST_FACET)))
+    turns = np.cross(sides[0][gentle], sides[1][gentle])
+    gentle = gentle[dot(turns, turns) > _LEAST_TURN**2]
     half_edges, cosines = half_edges[gentle], cosines[gentle]
     corners = mesh.faces.ravel()
     first, last = corners[half_edges[:, 0]], corners[next_half_edge(half_edges[:, 0])]
     curved = np.zeros(len(regions.areas), dtype=bool)
-    curved[regions.of_face[half_edges.ravel() // 3]] = True
+    curved[a[gentle]] = curved[b[gentle]] = True
     return Bends(
         half_edges=half_edges,
         directions=unit(mesh.vertices[last] - mesh.vertices[first]),
         cosines=cosines,
-        rising=_rising(mesh, regions, half_edges),
+        rising=_rising(mesh, half_edges, np.take(sides[0], gentle, axis=0), cosines),
         is_curved=curved[regions.of_face],
         of_face=regions.of_face,
     )
 
 
 def _rising(
-    mesh: Mesh, regions: Regions, half_edges: NDArray[np.int64]
+    mesh: Mesh,
+    half_edges: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    cosines: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """How far the corner beyond each edge rises over the plane this side of it, (e,).
 
@@ -85,13 +91,12 @@ def _rising(
     """
     corners = mesh.faces.ravel()
     beyond = next_half_edge(next_half_edge(half_edges[:, 1]))
-    opposite = mesh.vertices[corners[beyond]]
+    opposite = np.take(mesh.vertices, corners[beyond], axis=0)
     ends = (half_edges[:, 0], next_half_edge(half_edges[:, 0]))
-    ways = [opposite - mesh.vertices[corners[end]] for end in ends]
-    distance = np.maximum(*(np.linalg.norm(way, axis=1) for way in ways))
-    sides = regions.face_normals[half_edges // 3]
-    height = dot(ways[0], sides[:, 0])
+    ways = [opposite - np.take(mesh.vertices, corners[end], axis=0) for end in ends]
+    distance = np.sqrt(np.maximum(*(dot(way, way) for way in ways)))
+    height = dot(ways[0], normals)
     # Noise may bend a flat facet a little either way.
-    is_noise = (dot(sides[:, 0], sides[:, 1]) > _NOISE_COSINE) & (np.abs(height) < _NOISE)
+    is_noise = (cosines > _NOISE_COSINE) & (np.abs(height) < _NOISE)
     height[is_noise] = 0.0
     return np.asarray(height / np.maximum(distance, 1e-12))

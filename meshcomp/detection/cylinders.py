@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import along, distinct, dot, highest, lowest, turned
 from meshcomp.arcs import arcs
 from meshcomp.detection.doubts import is_doubtful
 from meshcomp.detection.flats import is_flattened
@@ -81,7 +81,7 @@ def cylinders_along(
     outlines : Outlines
         The sections that were cut.
     """
-    leaning = np.abs(scene.regions.normals @ direction)[scene.regions.of_face]
+    leaning = np.abs(along(scene.regions.normals, direction))[scene.regions.of_face]
     upright = (leaning < _LEANING_LIMIT) & ~taken
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
     outlines = _sections(scene, frame_along(direction), upright if whole else strict)
@@ -95,7 +95,7 @@ def cylinders_on(
     scene: Scene, direction: NDArray[np.float64], faces: NDArray[np.int64]
 ) -> list[CylinderFaces]:
     """Find the bores and bosses about a direction among some faces only."""
-    leaning = np.abs(scene.regions.face_normals[faces] @ direction)
+    leaning = np.abs(along(scene.regions.face_normals[faces], direction))
     upright = np.zeros(len(scene.mesh.faces), dtype=bool)
     upright[faces[leaning < _LEANING_LIMIT]] = True
     view = prospect(scene, direction, upright)
@@ -154,14 +154,15 @@ def _sections(
     scene: Scene, frame: NDArray[np.float64], upright: NDArray[np.bool_]
 ) -> Outlines:
     """Cut so that every planar region with an upright face is met."""
-    along = scene.mesh.vertices @ frame[2]
-    heights = along[scene.mesh.faces[upright]]
-    region = scene.regions.of_face[upright]
+    levels = along(scene.mesh.vertices, frame[2])
+    faces = np.flatnonzero(upright)
+    heights = levels[scene.mesh.faces[faces]]
+    region = scene.regions.of_face[faces]
     lows = np.full(len(scene.regions.areas), np.inf)
     highs = np.full(len(scene.regions.areas), -np.inf)
-    np.minimum.at(lows, region, heights.min(axis=1))
-    np.maximum.at(highs, region, heights.max(axis=1))
-    at = heights_through(lows, highs, along)
+    np.minimum.at(lows, region, lowest(heights))
+    np.maximum.at(highs, region, highest(heights))
+    at = heights_through(lows, highs, levels)
     return cut(scene.mesh, scene.topology, scene.regions.of_face, frame, at)
 
 
@@ -178,7 +179,7 @@ def _described(
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
-    heights = scene.mesh.vertices[scene.mesh.faces[faces]] @ view.frame[2]
+    heights = along(scene.mesh.vertices[scene.mesh.vertices_of(faces)], view.frame[2])
     corners = telling_corners(view, faces)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
@@ -203,29 +204,30 @@ def _angles(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Lowest angle and width of each face about the axis, radians."""
     mesh = view.scene.mesh
-    across = mesh.vertices[mesh.faces[faces]] @ view.frame[:2].T - circle.centre
+    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
     angles = np.arctan2(across[..., 1], across[..., 0])
     # Measured from the first corner, so that no face is torn at half a turn.
-    turned = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
-    lowest = turned.min(axis=1)
-    return (angles[:, 0] + lowest) % (2 * np.pi), turned.max(axis=1) - lowest
+    opened = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
+    first = lowest(opened)
+    return (angles[:, 0] + first) % (2 * np.pi), highest(opened) - first
 
 
 def _facets(view: Prospect, faces: NDArray[np.int64]) -> int:
     """Count the directions that facets look in."""
-    regions = np.unique(view.scene.regions.of_face[faces])
-    x, y = (view.scene.regions.normals[regions] @ view.frame[:2].T).T
+    known = view.scene.regions
+    regions = distinct(known.of_face[faces], len(known.areas))
+    x, y = turned(known.normals[regions], view.frame[:2]).T
     steps = np.round(np.arctan2(y, x) / _SAME_DIRECTION).astype(np.int64)
     turn = round(2 * np.pi / _SAME_DIRECTION)
-    distinct = np.unique(steps % turn)
+    ways = np.unique(steps % turn)
     # Two steps that follow each other are one direction that straddles their border.
-    return len(distinct) - int((np.diff(distinct, append=distinct[0] + turn) == 1).sum())
+    return len(ways) - int((np.diff(ways, append=ways[0] + turn) == 1).sum())
 
 
 def _across_flats(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
     """Twice the least distance of a facet's plane from the axis, mm."""
     scene = view.scene
-    normals = scene.regions.face_normals[faces] @ view.frame[:2].T
-    corners = scene.mesh.vertices[scene.mesh.faces[faces, 0]] @ view.frame[:2].T
+    normals = turned(scene.regions.face_normals[faces], view.frame[:2])
+    corners = turned(scene.mesh.vertices[scene.mesh.faces[faces, 0]], view.frame[:2])
     lengths = np.maximum(np.linalg.norm(normals, axis=1), 1e-12)
     return 2 * float((np.abs(dot(normals, corners - circle.centre)) / lengths).min())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import along
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
 from meshcomp.detection.scenes import Circle, Prospect
 
@@ -50,9 +51,9 @@ def is_doubtful(
 
 def _is_tapered(heights: NDArray[np.float64], deviations: NDArray[np.float64]) -> bool:
     """Whether the radius changes along the axis by more than its scatter explains."""
-    along = heights - heights.mean()
-    slope = float(along @ deviations) / max(float(along @ along), 1e-12)
-    scatter = float(np.std(deviations - slope * along))
+    away = heights - heights.mean()
+    slope = float(away @ deviations) / max(float(away @ away), 1e-12)
+    scatter = float(np.std(deviations - slope * away))
     return abs(slope) * float(np.ptp(heights)) > _LEAST_TAPER + 4 * scatter
 
 
@@ -65,12 +66,10 @@ def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
 def _leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
     """Whether faces look along the axis, like a cone's; a cylinder's lean both ways."""
     scene = view.scene
-    corners = scene.mesh.vertices[scene.mesh.faces[faces]]
-    sides = corners[:, 1:] - corners[:, :1]
-    weights = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    along = scene.regions.face_normals[faces] @ view.frame[2]
-    mean = np.average(along, weights=weights)
-    spread = np.average(along**2, weights=weights)
+    weights = np.linalg.norm(scene.mesh.area_vectors[faces], axis=1)
+    leaning = along(scene.regions.face_normals[faces], view.frame[2])
+    mean = np.average(leaning, weights=weights)
+    spread = np.average(leaning**2, weights=weights)
     return bool(abs(mean) > _LEAN_LIMIT + _ONE_SIDED * np.sqrt(spread))
 
 

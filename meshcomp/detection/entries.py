@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import distinct, dot, unit
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 
@@ -39,9 +39,9 @@ def entry_faces(
     known = np.zeros(len(free), dtype=bool)
     front = cylinder.faces
     for _ in range(_MOST_RINGS):
-        across = np.unique(scene.topology.neighbours_of(front))
+        across = scene.topology.neighbours_of(front).ravel()
         across = across[across >= 0]
-        across = across[free[across] & ~known[across]]
+        across = distinct(across[free[across] & ~known[across]], len(free))
         front = across[_suitable(scene, cylinder, across)]
         if len(front) == 0:
             break

@@ -100,7 +100,7 @@ def wall_features(scene: Scene, found: list[Pair], rest: list[Profile]) -> list[
 
 
 def _profile(scene: Scene, profile: Profile) -> Wall:
-    corners = scene.mesh.vertices[np.unique(scene.mesh.faces[profile.faces])]
+    corners = scene.mesh.vertices[scene.mesh.vertices_of(profile.faces)]
     low, high = corners.min(axis=0), corners.max(axis=0)
     return Wall(
         id="",

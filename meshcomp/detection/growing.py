@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, highest, lowest, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Circle, Prospect
@@ -77,7 +77,7 @@ def _first_limit(view: Prospect, seed: Seed) -> float:
     cuts it between its corners.
     """
     mesh = view.scene.mesh
-    corners = mesh.vertices[np.unique(mesh.faces[seed.faces])] @ view.frame[:2].T
+    corners = turned(mesh.vertices[mesh.vertices_of(seed.faces)], view.frame[:2])
     outside = np.hypot(*(corners - seed.centre).T) - seed.radius
     excess = float(np.quantile(np.maximum(outside, 0.0), 0.9))
     most = ON_CYLINDER_LIMIT + _COARSE_SECTION * seed.radius
@@ -120,7 +120,7 @@ def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.floa
     shared = vertices[begins[np.diff(begins, append=len(vertices)) > 1]]
     vertices = vertices[begins]
     telling = shared if len(shared) >= _LEAST_SHARED else vertices
-    return np.asarray(scene.mesh.vertices[telling] @ view.frame.T)
+    return turned(scene.mesh.vertices[telling], view.frame)
 
 
 def _on_outer_circle(
@@ -148,16 +148,17 @@ def _faces_on(
     No corner lies outside the circle, and each planar region has a corner on it. Corners
     amid a chord, where another face meets it, lie inside the circle by right.
     """
-    rows = view.around(circle, limit)
-    rows = rows[free[view.faces[rows]]]
     narrow = circle.radius * np.cos(np.radians(WIDEST_FACET / 2)) - limit
-    across = view.corners[rows] - circle.centre
-    distance = np.hypot(across[..., 0], across[..., 1])
-    furthest = distance.max(axis=1)
-    plane = dot(view.normals[rows], across[:, 0])
+    # A face in the plane of a chord has its middle no nearer to the axis than its plane.
+    rows = view.around(circle, limit, least=0.9 * narrow)
+    rows = rows[free[view.faces[rows]]]
+    across = np.take(view.corners, rows, axis=0) - circle.centre
+    normals = np.take(view.normals, rows, axis=0)
+    distance = np.sqrt(dot(across, across))
+    plane = dot(normals, across[:, 0])
     chord = (-plane if circle.is_internal else plane) >= 0.95 * narrow
-    inside = distance.min(axis=1) >= narrow
-    good = (furthest <= circle.radius + limit) & inside & chord
+    inside = lowest(distance) >= narrow
+    good = (highest(distance) <= circle.radius + limit) & inside & chord
     rows, distance = rows[good], distance[good]
     touching = distance >= circle.radius - limit
     return np.sort(view.faces[rows[_held(view, rows, touching)]])
@@ -173,11 +174,12 @@ def _held(
     """
     scene = view.scene
     faces = view.faces[rows]
-    regions, of_row = np.unique(scene.regions.of_face[faces], return_inverse=True)
-    of_row = of_row.ravel()
-    pairs = np.column_stack([np.repeat(of_row, 3), scene.mesh.faces[faces].ravel()])
-    on = np.unique(pairs[touching.ravel()], axis=0)[:, 0]
-    corners = np.bincount(on, minlength=len(regions))[of_row]
+    count = len(scene.mesh.vertices)
+    regions = scene.regions.of_face[faces]
+    keys = (regions[:, None] * count + scene.mesh.faces[faces])[touching]
+    keys.sort(kind="stable")
+    held = keys[np.diff(keys, prepend=-1) > 0] // count  # once a corner
+    corners = np.searchsorted(held, regions, "right") - np.searchsorted(held, regions)
     return np.asarray(corners >= np.where(view.leaning[rows] > STRICT_LIMIT, 3, 1))
 
 
@@ -206,8 +208,8 @@ def _without_flats(
     if len(faces) == 0:
         return faces
     scene = view.scene
-    normals = scene.regions.face_normals[faces] @ view.frame[:2].T
-    corners = scene.mesh.vertices[scene.mesh.faces[faces, 0]] @ view.frame[:2].T
+    normals = turned(scene.regions.face_normals[faces], view.frame[:2])
+    corners = turned(scene.mesh.vertices[scene.mesh.faces[faces, 0]], view.frame[:2])
     reach = np.abs(dot(normals, corners - circle.centre)) / circle.radius
     widths = 2 * np.arccos(np.clip(reach, -1, 1))
     usual = float(np.median(widths))

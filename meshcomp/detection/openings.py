@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import highest, lowest
+from meshcomp._vectors import highest, lowest, turned
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 
@@ -49,7 +49,7 @@ def _hits_along(
     scene: Scene, frame: NDArray[np.float64], places: NDArray[np.float64]
 ) -> list[NDArray[np.float64]]:
     """Positions along a direction where the line through each place meets faces, mm."""
-    local = scene.mesh.vertices @ frame.T
+    local = turned(scene.mesh.vertices, frame)
     face, place = _below(local, scene.mesh.faces, places)
     corners = scene.mesh.faces[face]
     a, b, c = (local[corners[:, k], :2] - places[place] for k in range(3))

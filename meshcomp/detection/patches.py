@@ -11,11 +11,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed
 from meshcomp.errors import AssociationError
+from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
 __all__ = ["round_patches"]
@@ -59,7 +60,7 @@ def _patches(
     pairs = np.searchsorted(regions, bends.regions[smooth])
     labels = components(len(regions), pairs)[of_mine.ravel()]
     normals = view.scene.regions.face_normals
-    wanted = _looking_around(normals[mine] @ view.frame[:2].T, labels)
+    wanted = _looking_around(turned(normals[mine], view.frame[:2]), labels)
     order = np.argsort(labels, kind="stable")
     bounds = np.flatnonzero(np.diff(labels[order], prepend=-1, append=-1))
     return [
@@ -87,7 +88,7 @@ def _looking_around(
 def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> Seed | None:
     """Associate a circle to a patch, without its outliers, and check its side."""
     mesh = view.scene.mesh
-    corners = mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame[:2].T
+    corners = turned(mesh.vertices[mesh.vertices_of(faces)], view.frame[:2])
     try:
         for _ in range(4):
             centre, diameter = associate_circle(corners)
@@ -98,8 +99,8 @@ def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> 
             corners = corners[near]
     except AssociationError:
         return None
-    normals = view.scene.regions.face_normals[faces] @ view.frame[:2].T
-    middles = mesh.vertices[mesh.faces[faces]].mean(axis=1) @ view.frame[:2].T - centre
+    normals = turned(view.scene.regions.face_normals[faces], view.frame[:2])
+    middles = turned(_middles(mesh, faces), view.frame[:2]) - centre
     if (np.median(dot(normals, middles)) < 0) != is_internal:
         return None
     return Seed(
@@ -109,3 +110,8 @@ def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> 
         count=len(faces),
         faces=np.sort(faces),
     )
+
+
+def _middles(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    a, b, c = (np.take(mesh.vertices, mesh.faces[faces, k], axis=0) for k in range(3))
+    return np.asarray((a + b + c) / 3)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import STRICT_LIMIT, connected_to
 from meshcomp.detection.scenes import Circle, Prospect, Scene
@@ -61,7 +61,7 @@ def grown_roughly(
 
 def _corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.float64]:
     mesh = view.scene.mesh
-    return np.asarray(mesh.vertices[np.unique(mesh.faces[faces])] @ view.frame.T)
+    return np.asarray(turned(mesh.vertices[mesh.vertices_of(faces)], view.frame))
 
 
 def _near(view: Prospect, circle: Circle, free: NDArray[np.bool_]) -> NDArray[np.int64]:

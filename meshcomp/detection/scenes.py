@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot
+from meshcomp._vectors import along, basis_across, dot, turned
 from meshcomp.detection.bends import Bends
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, flatness_limit
@@ -28,7 +28,7 @@ class Scene:
     @property
     def limit(self) -> float:
         """How far coordinates may be off a true plane or circle, mm."""
-        return flatness_limit(self.mesh)
+        return self.mesh.kept("flatness limit", flatness_limit)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,13 +56,21 @@ class Prospect:
     normals: NDArray[np.float64]  # (k, 2) across the direction
     leaning: NDArray[np.float64]  # (k,) sine of the normal's angle out of that plane
 
-    def around(self, circle: Circle, limit: float) -> NDArray[np.int64]:
-        """Rows of faces whose middles lie in the square about a circle."""
+    def around(
+        self, circle: Circle, limit: float, *, least: float = 0.0
+    ) -> NDArray[np.int64]:
+        """Rows of faces whose middles lie in the square about a circle.
+
+        Those nearer to its centre than `least` may be left out.
+        """
         reach = circle.radius + limit
-        x, y = circle.centre
-        first, last = np.searchsorted(self.middles[:, 0], [x - reach, x + reach])
-        rows = np.arange(first, last)
-        return np.asarray(rows[np.abs(self.middles[first:last, 1] - y) <= reach])
+        ends = circle.centre[0] + np.array([-reach, reach])
+        first, last = np.searchsorted(self.middles[:, 0], ends)
+        away = self.middles[first:last] - circle.centre
+        near = np.abs(away[:, 1]) <= reach
+        if least > 0:
+            near &= dot(away, away) >= least * least
+        return first + np.flatnonzero(near)
 
 
 def frame_along(direction: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -76,17 +84,20 @@ def prospect(
     """Look at the upright faces of a scene along a direction."""
     frame = frame_along(direction)
     faces = np.flatnonzero(upright)
-    corners = scene.mesh.vertices[scene.mesh.faces[faces]] @ frame[:2].T
-    middles = corners.mean(axis=1)
-    order = np.argsort(middles[:, 0], kind="stable")
+    local = turned(scene.mesh.vertices, frame[:2])
+    of_face = scene.mesh.faces[faces]
+    columns = [np.ascontiguousarray(local[:, 0])[of_face[:, k]] for k in range(3)]
+    order = np.argsort(columns[0] + columns[1] + columns[2], kind="stable")
     faces = faces[order]
-    normals = scene.regions.face_normals[faces]
+    corners = np.take(local, of_face[order], axis=0)
+    middles = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3
+    normals = np.take(scene.regions.face_normals, faces, axis=0)
     return Prospect(
         scene=scene,
         frame=frame,
         faces=faces,
-        middles=middles[order],
-        corners=corners[order],
-        normals=normals @ frame[:2].T,
-        leaning=np.abs(dot(normals, direction)),
+        middles=middles,
+        corners=corners,
+        normals=turned(normals, frame[:2]),
+        leaning=np.abs(along(normals, direction)),
     )

@@ -40,7 +40,7 @@ def settled_axis(
     direction : (3,) float
         Unit vector; the one given if the corners make no cylinder.
     """
-    corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])]
+    corners = scene.mesh.vertices[scene.mesh.vertices_of(faces)]
     corners = corners - corners.mean(axis=0)
     axis = direction
     for _ in range(_STEPS):
