@@ -23,6 +23,7 @@ __all__ = ["round_patches"]
 
 _SECTORS = 24
 _LEAST_FACES = 8
+_MOST_CORNERS = 4000
 _OUTLIER = 3.0  # median absolute deviations
 _FLAT_TURN = 1e-3  # sine: faces that bend by less are neither convex nor concave
 
@@ -88,7 +89,10 @@ def _looking_around(
 def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> Seed | None:
     """Associate a circle to a patch, without its outliers, and check its side."""
     mesh = view.scene.mesh
-    corners = turned(mesh.vertices[mesh.vertices_of(faces)], view.frame[:2])
+    vertices = mesh.vertices_of(faces)
+    # A circle to begin with needs no more: it is associated anew to what is grown.
+    vertices = vertices[:: max(1, len(vertices) // _MOST_CORNERS)]
+    corners = turned(mesh.vertices[vertices], view.frame[:2])
     try:
         for _ in range(4):
             centre, diameter = associate_circle(corners)

@@ -53,21 +53,18 @@ def internal_faces(
     cut take the side of the nearest ones that hang together with them; those left over
     count as outside.
     """
-    votes = np.zeros(len(walls))
     side = np.where(outlines.areas < 0, 1.0, -1.0)[outlines.ring]
-    np.add.at(votes, outlines.faces, side[outlines.panel_of_face])
-    votes = np.where(walls, votes, 0.0)
-    neighbours = scene.topology.neighbours
+    votes = np.bincount(outlines.faces, side[outlines.panel_of_face], len(walls))
+    votes = np.append(np.where(walls, votes, 0.0), 0.0)  # the last: across an open edge
+    unsure = np.flatnonzero(walls & (votes[:-1] == 0))
     for _ in range(50):
-        unsure = walls & (votes == 0)
-        if not unsure.any():
-            break
-        around = neighbours[unsure]
-        spread = np.where(around >= 0, np.sign(votes[around]), 0).sum(axis=1)
+        a, b, c = np.sign(votes[scene.topology.neighbours_of(unsure)]).T
+        spread = np.sign(a + b + c)
         if not spread.any():
             break
-        votes[unsure] = 0.5 * np.sign(spread)
-    return np.asarray(votes > 0)
+        votes[unsure] = 0.5 * spread
+        unsure = unsure[spread == 0]
+    return np.asarray(votes[:-1] > 0)
 
 
 def _straight_regions(
@@ -116,12 +113,16 @@ def pairs(
 
 def _boxes(scene: Scene, regions: NDArray[np.int64]) -> NDArray[np.float64]:
     """Bounding box of each region, (k, 2, 3) mm."""
-    count = len(scene.regions.areas)
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    corners = scene.mesh.corners
-    np.minimum.at(low, scene.regions.of_face, corners.min(axis=1))
-    np.maximum.at(high, scene.regions.of_face, corners.max(axis=1))
-    return np.stack([low[regions], high[regions]], axis=1)
+    low, high = np.full((len(regions), 3), np.inf), np.full((len(regions), 3), -np.inf)
+    number = np.full(len(scene.regions.areas), -1)
+    number[regions] = np.arange(len(regions))
+    of_face = number[scene.regions.of_face]
+    faces = np.flatnonzero(of_face >= 0)
+    for k in range(3):
+        corners = np.take(scene.mesh.vertices, scene.mesh.faces[faces, k], axis=0)
+        np.minimum.at(low, of_face[faces], corners)
+        np.maximum.at(high, of_face[faces], corners)
+    return np.stack([low, high], axis=1)
 
 
 def _options(
