@@ -13,7 +13,7 @@ _MOST_PAIRS = 40_000_000  # at one level; a mesh of a million triangles has a fi
 
 
 def overlapping_boxes(
-    corners: NDArray[np.float64], marked: NDArray[np.bool_]
+    corners: NDArray[np.float64], marked: NDArray[np.bool_], *others: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     """Find pairs of triangles whose bounding boxes overlap.
 
@@ -26,6 +26,8 @@ def overlapping_boxes(
         Points that the box of each triangle encloses, such as its corners, mm.
     marked : (m,) bool
         Only pairs of which at least one is marked are looked for.
+    *others : (m,) bool
+        The same for further marks: a pair has at least one of each.
 
     Returns
     -------
@@ -41,19 +43,15 @@ def overlapping_boxes(
     for k in range(1, corners.shape[1]):
         np.minimum(low, corners[:, k], out=low)
         np.maximum(high, corners[:, k], out=high)
+    flags = marked.astype(np.uint8)
+    for bit, mark in enumerate(others, 1):
+        flags |= mark.astype(np.uint8) << np.uint8(bit)
+    wanted = (1 << (len(others) + 1)) - 1
     order = np.argsort(_along_a_curve((low + high) / 2), kind="stable")
-    levels = _tree(low[order].T, high[order].T, marked[order])
-    first = second = np.zeros(1, dtype=np.int64)
-    for lows, highs, flags in reversed(levels[:-1]):
-        same = first == second
-        a, b = 2 * first, 2 * second
-        first = np.concatenate([a, a, a + 1, (a + 1)[~same]])
-        second = np.concatenate([b, b + 1, b + 1, b[~same]])
-        keep = flags[first] | flags[second]
-        first, second = first[keep], second[keep]
-        for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
-            keep = (low[first] <= high[second]) & (low[second] <= high[first])
-            first, second = first[keep], second[keep]
+    levels = _tree(low[order].T, high[order].T, flags[order])
+    first = second = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
+    for level in reversed(levels[:-1]):
+        first, second = _children(level, first, second, wanted)
         _refuse_crowds(len(first))
     apart = first != second
     return np.column_stack([order[first[apart]], order[second[apart]]])
@@ -79,18 +77,42 @@ def _along_a_curve(points: NDArray[np.float64]) -> NDArray[np.int64]:
     return code
 
 
-_Level = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
+_Level = tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]]
+
+
+def _children(
+    level: _Level, first: NDArray[np.int64], second: NDArray[np.int64], wanted: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of children that overlap, of pairs that do."""
+    lows, highs, flags = level
+    kept = []
+    for left, right in ((0, 0), (0, 1), (1, 1), (1, 0)):
+        a, b = 2 * first + left, 2 * second + right
+        keep = (flags[a] | flags[b]) == wanted
+        if left > right:  # of a box with itself this is a pair known already
+            keep &= first != second
+        a, b = a[keep], b[keep]
+        for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
+            keep = np.flatnonzero((low[a] <= high[b]) & (low[b] <= high[a]))
+            if len(keep) < len(a):
+                a, b = a[keep], b[keep]
+        kept.append((a, b))
+    return np.concatenate([a for a, _ in kept]), np.concatenate([b for _, b in kept])
 
 
 def _tree(
-    low: NDArray[np.float64], high: NDArray[np.float64], marked: NDArray[np.bool_]
+    low: NDArray[np.float64], high: NDArray[np.float64], marks: NDArray[np.uint8]
 ) -> list[_Level]:
     """Boxes of the leaves, (3, n), of pairs of them, and so on up to the root."""
-    count = len(marked)
+    count = len(marks)
     size = 1 << max(int(np.ceil(np.log2(max(count, 1)))), 0)
-    lows, highs = np.full((3, size), np.inf), np.full((3, size), -np.inf)
-    flags = np.zeros(size, dtype=bool)
-    lows[:, :count], highs[:, :count], flags[:count] = low, high, marked
+    lows = np.full((3, size), np.inf, dtype=np.float32)
+    highs = np.full((3, size), -np.inf, dtype=np.float32)
+    flags = np.zeros(size, dtype=np.uint8)
+    # 32 bits take half the time; boxes that grow by their rounding lose no pair.
+    lows[:, :count] = _rounded(low, -np.inf)
+    highs[:, :count] = _rounded(high, np.inf)
+    flags[:count] = marks
     levels = [(lows, highs, flags)]
     while len(flags) > 1:
         lows = np.minimum(lows[:, ::2], lows[:, 1::2])
@@ -98,3 +120,10 @@ def _tree(
         flags = flags[::2] | flags[1::2]
         levels.append((lows, highs, flags))
     return levels
+
+
+def _rounded(values: NDArray[np.float64], towards: float) -> NDArray[np.float32]:
+    """32-bit numbers, none farther from an infinity than its value."""
+    short = values.astype(np.float32)
+    inside = short > values if towards < 0 else short < values
+    return np.where(inside, np.nextafter(short, np.float32(towards)), short)

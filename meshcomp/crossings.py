@@ -19,7 +19,12 @@ _LEAST_DEPTH = 1e-9  # mm, how far an edge's end must be off the face's plane
 _AT_ONCE = 400_000  # pairs tested in one go: bounds the memory
 
 
-def crossing_pairs(mesh: Mesh, near: NDArray[np.bool_] | None = None) -> NDArray[np.int64]:
+def crossing_pairs(
+    mesh: Mesh,
+    near: NDArray[np.bool_] | None = None,
+    *,
+    rims: NDArray[np.bool_] | None = None,
+) -> NDArray[np.int64]:
     """Find pairs of faces that cross each other.
 
     Parameters
@@ -28,6 +33,10 @@ def crossing_pairs(mesh: Mesh, near: NDArray[np.bool_] | None = None) -> NDArray
         Triangles, mm.
     near : (m,) bool, optional
         Only pairs of which at least one face is marked are looked at.
+    rims : (m,) bool, optional
+        Faces at the rims of planar regions. Two planes cross only where the rim of one
+        passes through the other, so that pairs of other faces are looked at only if
+        there is such a place at all.
 
     Returns
     -------
@@ -42,7 +51,15 @@ def crossing_pairs(mesh: Mesh, near: NDArray[np.bool_] | None = None) -> NDArray
     [[0, 1]]
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
-    candidates = overlapping_boxes(mesh.corners, marked)
+    if rims is not None:
+        pairs = _crossing(mesh, overlapping_boxes(mesh.corners, marked, rims))
+        if len(pairs) == 0:
+            return pairs
+    return _crossing(mesh, overlapping_boxes(mesh.corners, marked))
+
+
+def _crossing(mesh: Mesh, candidates: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Pairs among the candidates that cross, in order."""
     normals = unit(mesh.area_vectors)
     found = []
     for chunk in np.array_split(candidates, len(candidates) // _AT_ONCE + 1):
@@ -59,12 +76,16 @@ def _reach_through(
 
     Faces that share an edge are left out: they can only fold.
     """
-    offsets = dot(normals, mesh.vertices[mesh.faces[:, 0]])
     rows = np.arange(len(pairs))
     for one, other in ((0, 1), (1, 0)):
         plane, corners = pairs[rows, one], mesh.faces[pairs[rows, other]]
-        normal, offset = normals[plane], offsets[plane]
-        heights = [dot(normal, mesh.vertices[corners[:, k]]) - offset for k in range(3)]
+        normal = np.take(normals, plane, axis=0)
+        base = np.take(mesh.vertices, mesh.faces[plane, 0], axis=0)
+        offset = dot(normal, base)
+        heights = [
+            dot(normal, np.take(mesh.vertices, corners[:, k], axis=0)) - offset
+            for k in range(3)
+        ]
         low = np.minimum(np.minimum(heights[0], heights[1]), heights[2])
         high = np.maximum(np.maximum(heights[0], heights[1]), heights[2])
         rows = rows[(low < -_LEAST_DEPTH) & (high > _LEAST_DEPTH)]

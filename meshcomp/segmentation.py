@@ -11,7 +11,7 @@ from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, components
 
-__all__ = ["Regions", "flatness_limit", "planar_regions"]
+__all__ = ["Regions", "flatness_limit", "planar_regions", "rims_of"]
 
 _SINGLE = 2.0**-24  # relative rounding of a 32-bit coordinate
 _SAME_SIDE = 0.98  # cosine: faces that bend more are not one plane, however small
@@ -111,3 +111,10 @@ def _dissolve_curved(
     fresh[alone] = count + np.arange(int(alone.sum()))
     rank = np.cumsum(np.bincount(fresh) > 0) - 1
     return np.asarray(rank[fresh])
+
+
+def rims_of(mesh: Mesh, topology: Topology) -> NDArray[np.bool_]:
+    """Mark the faces at the rim of their planar region, (m,)."""
+    of_face = planar_regions(mesh, topology).of_face
+    across = np.append(of_face, -1)[topology.neighbours]  # the last: no neighbour
+    return np.asarray((across != of_face[:, None]).any(axis=1))

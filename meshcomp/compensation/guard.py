@@ -9,7 +9,8 @@ from meshcomp._vectors import dot, unit
 from meshcomp.compensation.refining import Refined
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
-from meshcomp.segmentation import Regions
+from meshcomp.segmentation import Regions, rims_of
+from meshcomp.topology import topology_of
 
 __all__ = ["unsound_pairs"]
 
@@ -42,7 +43,9 @@ def unsound_pairs(
         What is wrong there.
     """
     folded = _folded(before, regions, after, moved)
-    pairs = crossing_pairs(after.mesh, moved)
+    pairs = crossing_pairs(
+        after.mesh, moved, rims=rims_of(after.mesh, topology_of(after.mesh))
+    )
     if len(pairs):
         pairs = pairs[~_crossed_before(before, regions, after.parents[pairs])]
     reason = "faces would cross" if len(pairs) else "faces would turn over"
