@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, rims_of
@@ -19,7 +20,11 @@ _RELIABLE_HEIGHT = 2e-4  # mm: a thinner triangle has no direction to speak of
 
 
 def unsound_pairs(
-    before: Mesh, regions: Regions, after: Refined, moved: NDArray[np.bool_]
+    before: Mesh,
+    regions: Regions,
+    after: Refined,
+    moved: NDArray[np.bool_],
+    reach: float | None = None,
 ) -> tuple[NDArray[np.int64], str]:
     """Find faces that folded or cross others.
 
@@ -33,6 +38,9 @@ def unsound_pairs(
         The moved mesh, rounded as it will be written, and the old face of each face.
     moved : (m,) bool
         Faces of `after` with a moved corner, or made anew.
+    reach : float, optional
+        Farthest that any point of `before` moved, mm: saves looking where nothing can
+        have come to cross.
 
     Returns
     -------
@@ -43,13 +51,23 @@ def unsound_pairs(
         What is wrong there.
     """
     folded = _folded(before, regions, after, moved)
-    pairs = crossing_pairs(
-        after.mesh, moved, rims=rims_of(after.mesh, topology_of(after.mesh))
-    )
+    pairs = _crossing(before, after.mesh, moved, reach)
     if len(pairs):
         pairs = pairs[~_crossed_before(before, regions, after.parents[pairs])]
     reason = "faces would cross" if len(pairs) else "faces would turn over"
     return np.concatenate([pairs, np.column_stack([folded, folded])]), reason
+
+
+def _crossing(
+    before: Mesh, after: Mesh, moved: NDArray[np.bool_], reach: float | None
+) -> NDArray[np.int64]:
+    """Pairs of faces that cross, one of which moved, (k, 2)."""
+    rims = rims_of(after, topology_of(after))
+    left = np.arange(len(after.faces))
+    if reach is not None:
+        left = left[~in_single_sheet(before, after, reach)]
+    rest = Mesh(after.vertices, after.faces[left])
+    return np.asarray(left[crossing_pairs(rest, moved[left], rims=rims[left])])
 
 
 def _folded(

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import dot
 from meshcomp.compensation.charts import charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
@@ -66,7 +67,8 @@ def offset_walls(
         if change is None:
             change = predicted_change(inspection, plan, refined, wanted, d)
         result, of_face, changed = moved_by(charts, refined, d, holding.vertices)
-        pairs, reason = unsound_pairs(mesh, regions, result, changed)
+        reach = float(np.sqrt(dot(d, d).max(initial=0.0)))
+        pairs, reason = unsound_pairs(mesh, regions, result, changed, reach)
         if len(pairs) == 0:
             went = d[: len(mesh.vertices)] * holding.vertices[:, None]
             limits = limited(inspection, plan, holding, places, went)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,12 +52,7 @@ def shells_of(mesh: Mesh) -> Shells:
     >>> shells_of(tetrahedron).volumes.tolist()
     [1.0]
     """
-    if mesh not in _KNOWN:
-        _KNOWN[mesh] = _measured(mesh, bodies_of(mesh))
-    return _KNOWN[mesh]
-
-
-_KNOWN: WeakKeyDictionary[Mesh, Shells] = WeakKeyDictionary()
+    return mesh.kept("shells", lambda mesh: _measured(mesh, bodies_of(mesh)))
 
 
 def _measured(mesh: Mesh, label: NDArray[np.int64]) -> Shells:
