@@ -1,0 +1,159 @@
+"""Faces in whose neighbourhood the surface is a single sheet, before and after a motion.
+
+There nothing can have come to cross: all normals near such a face, before and after, lie
+within a cone about one direction, so the surface there lies over a plane as a map does.
+Two such sheets one above the other would have a third one between them, looking the other
+way, since the solid is closed; and a sheet whose points move by less than the distance to
+the border of the neighbourhood stays a single one in its middle.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.meshes import Mesh
+
+__all__ = ["in_single_sheet"]
+
+_WIDEST = np.radians(60.0)  # between a normal and the direction that a sheet looks in
+_LARGE = 2.0  # medians: longer faces are looked at by points here and there
+_MOST_CELLS = 1 << 23
+_MOST_POINTS = 1  # to a face, on average: with more, looking at all pairs is as quick
+_FEW = 20_000  # faces: with fewer, looking at all pairs is as quick
+_ROUNDING = 1e-3  # mm
+
+
+def in_single_sheet(
+    before: Mesh, after: Mesh, reach: float, *, few: int = _FEW
+) -> NDArray[np.bool_]:
+    """Mark faces that nothing can have come to cross.
+
+    Parameters
+    ----------
+    before, after : Mesh
+        A closed surface, and where it went.
+    reach : float
+        Farthest that any point of it went, mm.
+    few : int
+        With fewer faces, none is marked.
+
+    Returns
+    -------
+    certain : (m,) bool
+        Faces of `after`.
+    """
+    certain = np.zeros(len(after.faces), dtype=bool)
+    if len(after.faces) < few:
+        return certain
+    extents = _extents(after)
+    size = _LARGE * float(np.median(extents))
+    first, second = _samples(before, size), _samples(after, size)
+    if first is None or second is None:
+        return certain
+    points, normals = (np.concatenate(rows) for rows in zip(first, second, strict=True))
+    low = points.min(axis=0)
+    span = np.maximum(points.max(axis=0) - low, size)
+    cell = max(2 * size + 2 * reach + _ROUNDING, float(np.cbrt(span.prod() / _MOST_CELLS)))
+    # A border of empty cells, so that every cell has its neighbours.
+    shape = np.floor(span / cell).astype(np.int64) + 3
+    calm = _calm_cells(_cells(points, low, cell, shape), shape, normals)
+    small = np.flatnonzero(extents <= size)
+    middles = _middles(after)[small]
+    certain[small] = calm[_cells(middles, low, cell, shape)]
+    return certain
+
+
+def _middles(mesh: Mesh) -> NDArray[np.float64]:
+    a, b, c = (np.take(mesh.vertices, mesh.faces[:, k], axis=0) for k in range(3))
+    return np.asarray((a + b + c) / 3)
+
+
+def _extents(mesh: Mesh) -> NDArray[np.float64]:
+    """Longest side of each face, (m,) mm."""
+    a, b, c = (np.take(mesh.vertices, mesh.faces[:, k], axis=0) for k in range(3))
+    squares = [dot(side, side) for side in (b - a, c - b, a - c)]
+    return np.asarray(np.sqrt(np.maximum(np.maximum(*squares[:2]), squares[2])))
+
+
+def _samples(
+    mesh: Mesh, size: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Points of the faces, none of whose points is farther than `size` from one; normals.
+
+    None where too many would be needed.
+    """
+    normals = unit(mesh.area_vectors)
+    extents = _extents(mesh)
+    large = np.flatnonzero(extents > size)
+    few = np.flatnonzero(extents <= size)
+    step = size / 1.2
+    across = np.ceil(extents[large] / step).astype(np.int64) + 1
+    up = np.ceil(mesh.heights[large] / step).astype(np.int64) + 1
+    counts = across * up
+    if counts.sum() > _MOST_POINTS * len(mesh.faces):
+        return None
+    face = np.repeat(np.arange(len(large)), counts)
+    number = np.arange(len(face)) - np.repeat(np.cumsum(counts) - counts, counts)
+    row, place = number // across[face], number % across[face]
+    t = (row / np.maximum(up[face] - 1, 1))[:, None]
+    s = (place / np.maximum(across[face] - 1, 1))[:, None]
+    # Rows that run along the longest side, from it up to the corner opposite.
+    a, b, c = _longest_first(mesh, large)
+    base = a[face] + s * (b - a)[face]
+    spread = base + t * (c[face] - base)
+    points = np.concatenate([_middles(mesh)[few], spread])
+    return points, np.concatenate([normals[few], normals[large[face]]])
+
+
+def _longest_first(
+    mesh: Mesh, faces: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Corners of faces, the ends of the longest side first."""
+    corners = mesh.vertices[mesh.faces[faces]]
+    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    first, rows = np.argmax(sides, axis=1), np.arange(len(faces))
+    return (
+        corners[rows, first],
+        corners[rows, (first + 1) % 3],
+        corners[rows, (first + 2) % 3],
+    )
+
+
+def _cells(
+    points: NDArray[np.float64],
+    low: NDArray[np.float64],
+    cell: float,
+    shape: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Return the number of the cell that each point lies in."""
+    x, y, z = (
+        ((axis - least) / cell).astype(np.int64) + 1
+        for axis, least in zip(points.T, low, strict=True)
+    )
+    return np.asarray((x * shape[1] + y) * shape[2] + z)
+
+
+def _calm_cells(
+    of_point: NDArray[np.int64], shape: NDArray[np.int64], normals: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Mark cells about which all normals, with those of the cells around, lie in a cone."""
+    count = int(shape.prod())
+    sums = np.stack([np.bincount(of_point, axis, count) for axis in normals.T], axis=1)
+    means = unit(sums)
+    least = np.full(count, 1.0)
+    np.minimum.at(least, of_point, dot(np.take(means, of_point, axis=0), normals))
+    widths = np.arccos(np.clip(least, -1, 1))
+    used = np.flatnonzero(np.bincount(of_point, minlength=count))
+    steps = np.arange(-1, 2)
+    around = ((steps[:, None] * shape[1] + steps)[..., None] * shape[2] + steps).ravel()
+    axis = unit(sum(sums[used + step] for step in around))
+    calm = np.zeros(count, dtype=bool)
+    calm[used] = True
+    for step in around:
+        beside = used + step
+        leaning = np.arccos(np.clip(dot(axis, means[beside]), -1, 1))
+        is_empty = ~(sums[beside] != 0).any(axis=1) & (least[beside] == 1.0)
+        calm[used] &= is_empty | (leaning + widths[beside] <= _WIDEST)
+    return calm
