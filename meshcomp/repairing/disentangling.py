@@ -60,4 +60,4 @@ def _by_order(mesh: Mesh) -> Topology:
     partner = np.arange(len(order)) + np.where(place < half, half, -half)
     twins = np.full(len(order), -1)
     twins[order] = order[partner]
-    return Topology(twins)
+    return Topology(twins, starts)
