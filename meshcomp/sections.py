@@ -196,13 +196,14 @@ def cut(
         Right-handed unit rows: two directions of the section's plane, and the direction
         across it.
     heights : (h,) float
-        Positions along `frame[2]`, mm, ascending; none may be that of a vertex.
+        Positions along `frame[2]`, mm, ascending.
     """
     level = along(mesh.vertices, frame[2])
     levels = [level[corner] for corner in mesh.faces.T]
     low = np.minimum(np.minimum(levels[0], levels[1]), levels[2])
     high = np.maximum(np.maximum(levels[0], levels[1]), levels[2])
-    lowest = np.searchsorted(heights, low, "right")
+    # A corner that lies on a height counts as below it, for all faces about it.
+    lowest = np.searchsorted(heights, low, "left")
     counts = np.maximum(np.searchsorted(heights, high, "left") - lowest, 0)
     crossed = np.flatnonzero(counts)
     face = np.repeat(crossed, counts[crossed])

@@ -148,7 +148,7 @@ def _calm_cells(
     used = np.flatnonzero(np.bincount(of_point, minlength=count))
     steps = np.arange(-1, 2)
     around = ((steps[:, None] * shape[1] + steps)[..., None] * shape[2] + steps).ravel()
-    axis = unit(sum(sums[used + step] for step in around))
+    axis = unit(np.sum([sums[used + step] for step in around], axis=0))
     calm = np.zeros(count, dtype=bool)
     calm[used] = True
     for step in around:

@@ -70,7 +70,7 @@ class Prospect:
         near = np.abs(away[:, 1]) <= reach
         if least > 0:
             near &= dot(away, away) >= least * least
-        return first + np.flatnonzero(near)
+        return np.asarray(first + np.flatnonzero(near))
 
 
 def frame_along(direction: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import distinct
 from meshcomp.meshes import Mesh
+from meshcomp.sections import cut
 from meshcomp.topology import Topology, components, fans, topology_of
 
 __all__ = [
@@ -24,6 +26,7 @@ __all__ = [
     "used",
 ]
 
+_LARGE = 100_000  # faces
 _FOLDED = -1e-9  # mm², twice the area below which a triangle is turned over
 
 
@@ -66,6 +69,7 @@ class Solid:
     """
 
     bodies: tuple[Any, ...]  # manifold3d.Manifold
+    surface: tuple[Mesh, Topology] | None = None  # cut by `sections` where it is large
 
     def sections(
         self, frame: NDArray[np.float64], heights: Sequence[float]
@@ -84,6 +88,8 @@ class Solid:
         sections : list of list of (n, 2) float
             Rings at each height, in the first two directions, mm; material to the left.
         """
+        if self.surface is not None:
+            return _sections_of_large(*self.surface, frame, heights)
         matrix = np.column_stack([frame, np.zeros(3)])
         turned = [body.transform(matrix) for body in self.bodies]
         reach = [body.bounding_box()[2::3] for body in turned]
@@ -100,6 +106,9 @@ class Solid:
 
 def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     """Hand a closed mesh to manifold3d.
+
+    One of very many faces is kept as it is and cut by `meshcomp.sections`: manifold3d
+    would take longer to make its solid than all of the rest takes.
 
     Parameters
     ----------
@@ -121,6 +130,8 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     import manifold3d
 
     topology = topology_of(mesh) if topology is None else topology
+    if len(mesh.faces) > _LARGE:
+        return Solid((), (mesh, topology))
     vertices, faces = apart(mesh, topology)
     bodies = components(len(faces), topology.pairs // 3)
     order = np.argsort(bodies, kind="stable")
@@ -128,6 +139,22 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     return Solid(
         tuple(manifold3d.Manifold(manifold3d.Mesh64(*used(vertices, p))) for p in parts)
     )
+
+
+def _sections_of_large(
+    mesh: Mesh,
+    topology: Topology,
+    frame: NDArray[np.float64],
+    heights: Sequence[float],
+) -> list[list[NDArray[np.float64]]]:
+    """Rings at each height, cut without manifold3d."""
+    levels = np.unique(np.asarray(heights, dtype=np.float64))
+    outlines = cut(mesh, topology, np.arange(len(mesh.faces)), frame, levels)
+    rings = np.split(outlines.points, outlines.firsts[1:-1])
+    return [
+        [ring for ring, at in zip(rings, outlines.heights.tolist(), strict=True) if at == z]
+        for z in heights
+    ]
 
 
 def apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
@@ -150,8 +177,10 @@ def used(
     vertices: NDArray[np.float64], faces: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.uint64]]:
     """Return the vertices that some faces, (m, 3), have, and the faces numbered by them."""
-    own, flat = np.unique(faces, return_inverse=True)
-    return vertices[own], flat.reshape(-1, 3).astype(np.uint64)
+    own = distinct(faces, len(vertices))
+    place = np.zeros(len(vertices), dtype=np.uint64)
+    place[own] = np.arange(len(own), dtype=np.uint64)
+    return vertices[own], place[faces]
 
 
 def sections_at(
