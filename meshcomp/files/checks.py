@@ -112,7 +112,9 @@ def first_bad_corner(
     >>> first_bad_corner(np.array([(0, 0, 0), (1, 0, np.nan)]), np.array([(0, 0, 1)]))
     (0, 2)
     """
-    # A comparison with NaN is false, so it counts as bad as well.
+    # The largest of numbers is NaN where one of them is, and a comparison with it false.
+    if points.size == 0 or max(points.max(), -points.min()) <= _LARGEST:
+        return None
     is_good = np.asarray((np.abs(points) <= _LARGEST).all(axis=1))
     if is_good.all():
         return None

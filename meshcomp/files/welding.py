@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 __all__ = ["Welded", "weld"]
 
 _NEAR_LIMIT = 1e-8  # of the diagonal of the box
+_SHIFTS = (0, 17, 34, 8, 25)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -51,12 +52,12 @@ def weld(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Welded:
     """
     points = points + 0.0  # -0.0 becomes 0.0
     leaders = _equal_leaders(points)
-    joined = leaders[faces]
-    if _is_balanced(joined, len(points)):
-        return _compact(points, joined, is_closed=True)
+    joined = np.take(leaders, faces)
+    welded = _compact(points, joined)
+    if welded.is_closed:
+        return welded
     leaders = _near_leaders(points, joined)
-    joined = leaders[joined]
-    return _compact(points, joined, is_closed=_is_balanced(joined, len(points)))
+    return _compact(points, leaders[joined])
 
 
 def _equal_leaders(points: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -88,17 +89,29 @@ def _hashes(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 def _leaders_of_hashes(hashes: NDArray[np.uint64]) -> NDArray[np.int64]:
     """For each hash, the first index at which it stands."""
-    # Sorting numbers is four times as quick as sorting indices by numbers, so the low
-    # bits of the hash make room for the index.
-    bits = np.uint64((len(hashes) - 1).bit_length())
-    keys = (hashes >> bits << bits) | np.arange(len(hashes), dtype=np.uint64)
-    keys.sort()
-    order = (keys & ((np.uint64(1) << bits) - np.uint64(1))).astype(np.int64)
-    keys >>= bits
-    is_new = np.ones(len(keys), dtype=bool)
-    is_new[1:] = keys[1:] != keys[:-1]
-    leaders = np.zeros(len(keys), np.int64)
-    leaders[order] = order[is_new][np.cumsum(is_new) - 1]
+    # Every hash is written into the slot of a table that some of its bits name, the last
+    # ones first, so that the first stays; those that find another hash in their slot try
+    # once more by other bits. Twice as quick as sorting.
+    bits = max((len(hashes) - 1).bit_length(), 1)
+    mask = np.uint64((1 << bits) - 1)
+    leaders = np.zeros(len(hashes), np.int64)
+    left, mine = np.arange(len(hashes)), hashes
+    for shift in _SHIFTS:
+        slots = (mine >> np.uint64(shift) & mask).astype(np.int64)
+        table = np.zeros(1 << bits, np.int64)
+        table[slots[::-1]] = left[::-1]
+        found = table[slots]
+        is_same = hashes[found] == mine
+        if len(left) == len(hashes):
+            leaders = found  # of the others, overwritten below
+        else:
+            leaders[left[is_same]] = found[is_same]
+        left = left[~is_same]
+        if len(left) == 0:
+            return leaders
+        mine = hashes[left]
+    _, first, group = np.unique(mine, return_index=True, return_inverse=True)
+    leaders[left] = left[first[group]]
     return leaders
 
 
@@ -159,24 +172,23 @@ def _points_of_open_edges(faces: NDArray[np.int64], count: int) -> NDArray[np.in
     return np.union1d(open_keys // count, open_keys % count)
 
 
-def _compact(
-    points: NDArray[np.float64], faces: NDArray[np.int64], *, is_closed: bool
-) -> Welded:
+def _compact(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Welded:
     """Drop triangles with equal corners and unused points; order points by first use."""
     a, b, c = faces.T
-    kept = np.flatnonzero((a != b) & (b != c) & (c != a))
+    is_whole = (a != b) & (b != c) & (c != a)
+    kept = np.flatnonzero(is_whole)
     if len(kept) < len(faces):
         faces = faces[kept]
     flat = faces.reshape(-1)
     # Assigning backwards leaves the first use of each point.
+    places = np.arange(len(flat))
     first = np.full(len(points), -1, np.int64)
-    first[flat[::-1]] = np.arange(len(flat) - 1, -1, -1)
-    is_first = np.zeros(len(flat), dtype=bool)
-    is_first[first[first >= 0]] = True
+    first[flat[::-1]] = places[::-1]
+    leader = first[flat]
+    is_first = leader == places
     rank = np.cumsum(is_first) - 1
+    used = np.take(points, flat[is_first], axis=0)
+    joined = rank[leader].reshape(-1, 3)
     return Welded(
-        points=points[flat[is_first]],
-        faces=rank[first[flat]].reshape(-1, 3),
-        kept=kept,
-        is_closed=is_closed,
+        points=used, faces=joined, kept=kept, is_closed=_is_balanced(joined, len(used))
     )
