@@ -23,6 +23,7 @@ def crossing_pairs(
     mesh: Mesh,
     near: NDArray[np.bool_] | None = None,
     *,
+    planes: NDArray[np.int64] | None = None,
     rims: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.int64]:
     """Find pairs of faces that cross each other.
@@ -33,10 +34,12 @@ def crossing_pairs(
         Triangles, mm.
     near : (m,) bool, optional
         Only pairs of which at least one face is marked are looked at.
+    planes : (m,) int, optional
+        Planar region of each face. Two of them cross only where the rim of one passes
+        through the other, so that pairs of other faces are looked at only if there is
+        such a place at all.
     rims : (m,) bool, optional
-        Faces at the rims of planar regions. Two planes cross only where the rim of one
-        passes through the other, so that pairs of other faces are looked at only if
-        there is such a place at all.
+        Faces at the rims of those regions; goes with `planes`.
 
     Returns
     -------
@@ -51,10 +54,11 @@ def crossing_pairs(
     [[0, 1]]
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
-    if rims is not None:
-        pairs = _crossing(mesh, overlapping_boxes(mesh.corners, marked, rims))
-        if len(pairs) == 0:
-            return pairs
+    if planes is not None and rims is not None:
+        pairs = overlapping_boxes(mesh.corners, marked, rims)
+        pairs = pairs[planes[pairs[:, 0]] != planes[pairs[:, 1]]]
+        if len(found := _crossing(mesh, pairs)) == 0:
+            return found
     return _crossing(mesh, overlapping_boxes(mesh.corners, marked))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import logging
 import os
@@ -200,7 +199,7 @@ def _written(
     finally:
         with contextlib.suppress(OSError):
             unproved.unlink(missing_ok=True)
-    return verification, hashlib.sha256(target.read_bytes()).hexdigest()
+    return verification, written.source.sha256
 
 
 def _write_beside(part: Part, unproved: Path, target: Path) -> None:

@@ -104,13 +104,15 @@ def _worn_regions(
 ) -> NDArray[np.bool_]:
     """Regions of several faces that are wanted anew, or folded or grew a needle, (k,)."""
     of_face, normals = charts.of_face, charts.normals
-    turned = dot(moved.area_vectors, normals[of_face]) <= 0
-    heights, old = moved.heights, refined.mesh.heights
+    rows = np.flatnonzero(touched)
+    now, before = (Mesh(mesh.vertices, mesh.faces[rows]) for mesh in (moved, refined.mesh))
+    turned = dot(now.area_vectors, normals[of_face[rows]]) <= 0
+    heights, old = now.heights, before.heights
     thin = (heights < _THIN) & (old > 2 * heights)
     worn = charts.anew.copy()
-    worn[of_face[touched & (turned | thin)]] = True
+    worn[of_face[rows[turned | thin]]] = True
     at_work = np.zeros(len(worn), dtype=bool)
-    at_work[of_face[touched]] = True
+    at_work[of_face[rows]] = True
     return worn & at_work & (np.bincount(of_face, minlength=len(normals)) > 1)
 
 

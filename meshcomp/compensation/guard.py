@@ -10,7 +10,7 @@ from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
-from meshcomp.segmentation import Regions, rims_of
+from meshcomp.segmentation import Regions, planar_regions, rims_of
 from meshcomp.topology import topology_of
 
 __all__ = ["unsound_pairs"]
@@ -62,22 +62,27 @@ def _crossing(
     before: Mesh, after: Mesh, moved: NDArray[np.bool_], reach: float | None
 ) -> NDArray[np.int64]:
     """Pairs of faces that cross, one of which moved, (k, 2)."""
-    rims = rims_of(after, topology_of(after))
+    topology = topology_of(after)
+    planes = planar_regions(after, topology).of_face
+    rims = rims_of(after, topology)
     left = np.arange(len(after.faces))
     if reach is not None:
         left = left[~in_single_sheet(before, after, reach)]
     rest = Mesh(after.vertices, after.faces[left])
-    return np.asarray(left[crossing_pairs(rest, moved[left], rims=rims[left])])
+    pairs = crossing_pairs(rest, moved[left], planes=planes[left], rims=rims[left])
+    return np.asarray(left[pairs])
 
 
 def _folded(
     before: Mesh, regions: Regions, after: Refined, moved: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
-    was = regions.face_normals[after.parents]
-    solid = after.mesh.heights > _RELIABLE_HEIGHT
-    was_solid = (before.heights > _RELIABLE_HEIGHT)[after.parents]
-    turned = dot(unit(after.mesh.area_vectors), was) < _LEAST_COSINE
-    return np.flatnonzero(moved & solid & was_solid & turned)
+    rows = np.flatnonzero(moved)
+    parents = after.parents[rows]
+    now = Mesh(after.mesh.vertices, after.mesh.faces[rows])
+    was = Mesh(before.vertices, before.faces[parents])
+    solid = (now.heights > _RELIABLE_HEIGHT) & (was.heights > _RELIABLE_HEIGHT)
+    turned = dot(unit(now.area_vectors), regions.face_normals[parents]) < _LEAST_COSINE
+    return rows[solid & turned]
 
 
 def _crossed_before(

@@ -49,7 +49,8 @@ def in_single_sheet(
         return certain
     extents = _extents(after)
     size = _LARGE * float(np.median(extents))
-    first, second = _samples(before, size), _samples(after, size)
+    second = _samples(after, size)
+    first = None if second is None else _samples(before, size)
     if first is None or second is None:
         return certain
     points, normals = (np.concatenate(rows) for rows in zip(first, second, strict=True))
@@ -140,7 +141,8 @@ def _calm_cells(
 ) -> NDArray[np.bool_]:
     """Mark cells about which all normals, with those of the cells around, lie in a cone."""
     count = int(shape.prod())
-    sums = np.stack([np.bincount(of_point, axis, count) for axis in normals.T], axis=1)
+    columns = [np.bincount(of_point, axis, count) for axis in normals.T]
+    sums = np.stack(columns, axis=1).astype(np.float64)
     means = unit(sums)
     least = np.full(count, 1.0)
     np.minimum.at(least, of_point, dot(np.take(means, of_point, axis=0), normals))
@@ -148,7 +150,7 @@ def _calm_cells(
     used = np.flatnonzero(np.bincount(of_point, minlength=count))
     steps = np.arange(-1, 2)
     around = ((steps[:, None] * shape[1] + steps)[..., None] * shape[2] + steps).ravel()
-    axis = unit(np.sum([sums[used + step] for step in around], axis=0))
+    axis = unit(sum((sums[used + step] for step in around), np.zeros((len(used), 3))))
     calm = np.zeros(count, dtype=bool)
     calm[used] = True
     for step in around:

@@ -85,9 +85,28 @@ def _pick(corners: Corners, rows: NDArray[np.bool_]) -> Corners:
 
 def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> Corners:
     """Rows of the faces that are no part of a cylinder."""
-    faces = np.flatnonzero(~wanted.is_round)
+    faces = np.flatnonzero(_have_a_say(mesh, normals, wanted))
     offsets = np.repeat(wanted.offset[faces, None], 3, axis=1)
     return corners_of(mesh, faces, normals[faces], offsets, wanted.is_straight[faces])
+
+
+def _have_a_say(
+    mesh: Mesh, normals: NDArray[np.float64], wanted: Targets
+) -> NDArray[np.bool_]:
+    """Faces of no cylinder at a vertex on one, or walls at a vertex that is to move, (m,).
+
+    In a fine mesh most faces are neither.
+    """
+    count = len(mesh.vertices)
+    on_round, asked = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+    on_round[wanted.vertex] = True
+    asked[mesh.faces[(wanted.offset != 0) & ~wanted.is_round]] = True
+    a, b, c = mesh.faces.T
+    beside_round = on_round[a] | on_round[b] | on_round[c]
+    is_wall = np.hypot(normals[:, 0], normals[:, 1]) > LEVEL_LIMIT
+    return np.asarray(
+        ~wanted.is_round & (beside_round | (is_wall & (asked[a] | asked[b] | asked[c])))
+    )
 
 
 def corners_of(
@@ -114,7 +133,8 @@ def corners_of(
     to_next = unit(np.roll(points, -1, axis=1) - points)
     to_last = unit(np.roll(points, 1, axis=1) - points)
     angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
-    steady = np.minimum(1.0, (mesh.heights[faces] / _RELIABLE_HEIGHT) ** 2)
+    heights = Mesh(mesh.vertices, mesh.faces[faces]).heights
+    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
     return Corners(
         mesh.faces[faces].ravel(),
         np.repeat(normals, 3, axis=0),
