@@ -64,9 +64,9 @@ def test_sections_are_those_of_manifold3d(name, axis, monkeypatch):
     low, high = mesh.bounds @ frame[2]
     # A half and three quarters are heights at which divided faces have corners.
     heights = sorted(low + (high - low) * share for share in (0.1, 0.37, 0.5, 0.75, 0.93))
-    theirs = solids.solid_of(mesh).sections(frame, heights)
+    theirs = solids.solid_of(mesh, is_only_cut=True).sections(frame, heights)
     monkeypatch.setattr(solids, "_LARGE", 0)
-    ours = solids.solid_of(mesh).sections(frame, heights)
+    ours = solids.solid_of(mesh, is_only_cut=True).sections(frame, heights)
 
     assert [len(signed_areas(rings)) for rings in theirs] != [0] * len(heights)
     for mine, other in zip(ours, theirs, strict=True):

@@ -57,8 +57,8 @@ def achieved_sizes(
         The file's mesh, read back, as the printer's axes draw it; closed.
     """
     features = [f for f in inspection.features if f.nominal_size is not None]
-    source, solid = inspection.part.mesh, solid_of(written, topology)
-    original = cache(lambda: solid_of(source))
+    source, solid = inspection.part.mesh, solid_of(written, topology, is_only_cut=True)
+    original = cache(lambda: solid_of(source, is_only_cut=True))
     measured: dict[str, AchievedSize] = {}
     for frame, mine in _by_frame(features):
         looks = [

@@ -104,11 +104,10 @@ class Solid:
         ]
 
 
-def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
+def solid_of(
+    mesh: Mesh, topology: Topology | None = None, *, is_only_cut: bool = False
+) -> Solid:
     """Hand a closed mesh to manifold3d.
-
-    One of very many faces is kept as it is and cut by `meshcomp.sections`: manifold3d
-    would take longer to make its solid than all of the rest takes.
 
     Parameters
     ----------
@@ -116,6 +115,10 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
         Closed, mm.
     topology : Topology, optional
         Its half-edges, where they are known already.
+    is_only_cut : bool, optional
+        Nothing but sections is asked for. One of very many faces is then kept as it is
+        and cut by `meshcomp.sections`: for manifold3d to make its solid would take longer
+        than all of the rest.
 
     Examples
     --------
@@ -130,7 +133,7 @@ def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     import manifold3d
 
     topology = topology_of(mesh) if topology is None else topology
-    if len(mesh.faces) > _LARGE:
+    if is_only_cut and len(mesh.faces) > _LARGE:
         return Solid((), (mesh, topology))
     vertices, faces = apart(mesh, topology)
     bodies = components(len(faces), topology.pairs // 3)
@@ -197,7 +200,8 @@ def sections_at(
     >>> [len(rings) for rings in sections_at(tetrahedron, np.eye(3), [0.5, 1.0])]
     [1, 1]
     """
-    return solid_of(mesh).sections(frame, heights) if heights else []
+    solid = solid_of(mesh, is_only_cut=True)
+    return solid.sections(frame, heights) if heights else []
 
 
 def shared_thicknesses(
