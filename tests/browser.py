@@ -9,13 +9,8 @@ from contextlib import contextmanager
 import pytest
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-# Software drawing, so that WebGL is there on machines without a graphics card. The page
-# itself is not drawn by it: it leaves large drawings blank.
-DRAWING = (
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-    "--disable-gpu-rasterization",
-)
+# Software drawing, so that WebGL is there on machines without a graphics card.
+DRAWING = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 
 
 def browser_path():

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
 import socket
 import subprocess
 
+import numpy as np
 import pytest
 from browser import Watched, headless, playwright_or_skip
+from PIL import Image
 
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
@@ -280,6 +283,18 @@ def test_in_print_it_is_a_record_on_a4_with_room_for_readings(opened):
     )
     assert len(blank) == 12
     assert min(blank) > 40
+
+
+def test_plan_views_are_drawn_by_the_graphics_card_too(opened):
+    # Filled with a pattern beyond their window, close-ups made whole tiles stay blank.
+    opened.page.locator("svg.plan").first.scroll_into_view_if_needed()
+    opened.page.wait_for_timeout(REST)
+    shot = opened.page.locator("svg.plan").first.screenshot()
+    picture = np.asarray(Image.open(io.BytesIO(shot)).convert("RGB")).astype(int)
+    material = (np.abs(picture - (0xE4, 0xE8, 0xE8)).max(axis=2) <= 2).mean()
+    ink = (picture.max(axis=2) < 90).mean()
+    assert 0.3 < material < 0.8
+    assert ink > 0.005
 
 
 @pytest.mark.parametrize("width", [1400, 400])
