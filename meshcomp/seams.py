@@ -68,7 +68,7 @@ class Groove:
     width: float
     depth: float
     stretches: tuple[tuple[float, float], ...]
-    reach: tuple[tuple[float, float], ...]  # heights of the cutters, run-outs included
+    reach: tuple[tuple[float, float], ...]  # heights between which it is, run-outs included
     mouth: tuple[Point, Point]  # where its sides leave the surface
     bulge: float  # mm², of the material between the mouth's chord and the surface
     volume: float  # mm³ that it takes away

@@ -197,7 +197,7 @@ def _groove(surface: Surface, seat: Seat, solid: Solid, wish: SeamWish) -> Plann
         width=wish.width,
         depth=wish.depth,
         stretches=tuple((float(a), float(b)) for a, b in seat.stretches),
-        reach=tuple((r.low, r.high) for r in found),
+        reach=tuple((r.knots[0], r.knots[-1]) for r in found),
         mouth=(_pair(mouth[0]), _pair(mouth[1])),
         bulge=area - triangle,
         volume=sum(volume_in(column, reach) for reach in found),

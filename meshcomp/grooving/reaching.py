@@ -23,7 +23,10 @@ _UPRIGHT = np.eye(3)
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Heights of one cutter, and between them those at which its section changes, mm."""
+    """Heights of one cutter, and between them those at which its section changes, mm.
+
+    The first and the last of these are where the groove itself ends.
+    """
 
     low: float
     high: float
