@@ -491,3 +491,25 @@ def test_real_parts_are_sound_and_proved_with_grooves(name, tmp_path):
     before = crossings.crossing_faces(source)
     assert crossings.crossing_faces(tmp_path / "out.stl") <= before
     assert crossings.open_edges(tmp_path / "out.stl") == 0
+
+
+def test_a_groove_that_would_spoil_the_mesh_is_left_out_or_refused(monkeypatch):
+    from meshcomp.errors import UnsoundResultError
+    from meshcomp.grooving import cutting
+
+    found = meshcomp.inspect(part_of(disc()))
+    plain = meshcomp.compensate(found, meshcomp.plan(found, meshcomp.ByHand()))
+    cut = cutting._cut  # noqa: SLF001
+
+    def spoils_the_bore(before, planned):
+        bores = [
+            np.array([*g.seat, 1.0]) for g, _, _ in planned if g.feature_id == "bore-01"
+        ]
+        return (*cut(before, planned)[:2], bores[0] if len(planned) == 2 else None)
+
+    monkeypatch.setattr(cutting, "_cut", spoils_the_bore)
+    made_ = grooved(found, plain, wish())
+    assert [g.feature_id for g in made_.seams.grooves] == ["boss-01"]
+    assert made_.seams.left_out == (("bore-01", "the cut would leave no clean mesh"),)
+    with pytest.raises(UnsoundResultError, match="the groove of bore-01 leaves no clean"):
+        grooved(found, plain, wish(("bore-01", None), ("boss-01", None)))

@@ -57,7 +57,7 @@ def grooved(
     OptionError
         If a feature that was named can have no groove, with the reason.
     UnsoundResultError
-        If the cut leaves faces that cross, with the place.
+        If the groove of a feature that was named leaves faces that cross, with the place.
 
     Examples
     --------
@@ -72,12 +72,12 @@ def grooved(
     if wish is None:
         return result
     planned, left_out = _planned(inspection, result.part.mesh, result.parents, wish)
+    mesh, parents, planned, spoiled = _cut_soundly(inspection, result, planned, wish)
     report = SeamReport(
-        wish=wish, grooves=tuple(groove for groove, _, _ in planned), left_out=left_out
+        wish=wish,
+        grooves=tuple(groove for groove, _, _ in planned),
+        left_out=(*left_out, *spoiled),
     )
-    if not planned:
-        return replace(result, seams=report)
-    mesh, parents = _cut(inspection, result, planned)
     volume = sum(groove.volume for groove in report.grooves)
     return replace(
         result,
@@ -227,11 +227,37 @@ def _prism(outline: NDArray[np.float64], reach: Reach) -> Mesh:
     return Mesh(np.concatenate([low, high]), np.array(faces))
 
 
+def _cut_soundly(
+    inspection: Inspection, result: Compensated, planned: list[Planned], wish: SeamWish
+) -> tuple[Mesh, NDArray[np.int64], list[Planned], list[tuple[str, str]]]:
+    """Cut the grooves; leave out those that spoil the mesh, unless they were named."""
+    named = {name for name, _ in wish.features}
+    spoiled: list[tuple[str, str]] = []
+    while planned:
+        mesh, parents, place = _cut(result.part.mesh, planned)
+        if place is None:
+            return mesh, parents, planned, spoiled
+        away = [np.linalg.norm(np.array(g.seat) - place[:2]) for g, _, _ in planned]
+        name = planned.pop(int(np.argmin(away)))[0].feature_id
+        if name in named:
+            x, y, z = inspection.part.stand.to_file(place)
+            raise UnsoundResultError(
+                f"{inspection.part.name}: the groove of {name} leaves no clean mesh near "
+                f"({x:.3f}, {y:.3f}, {z:.3f}) mm: turn it a little with --seam-groove "
+                f"{name}@DEGREES, or leave it out"
+            )
+        spoiled.append((name, "the cut would leave no clean mesh"))
+    mesh = result.part.mesh
+    return mesh, np.arange(len(mesh.faces)), [], spoiled
+
+
 def _cut(
-    inspection: Inspection, result: Compensated, planned: list[Planned]
-) -> tuple[Mesh, NDArray[np.int64]]:
-    """Take the cutters away; round what is new to 32 bits, and look whether it is sound."""
-    before = result.part.mesh
+    before: Mesh, planned: list[Planned]
+) -> tuple[Mesh, NDArray[np.int64], NDArray[np.float64] | None]:
+    """Take the cutters away; round what is new to 32 bits, and look whether it is sound.
+
+    Returns the mesh, the old face of each face, and a place that is not sound, or None.
+    """
     regions = planar_regions(before, topology_of(before))
     cutters = [cutter for _, cutters, _ in planned for cutter in cutters]
     wall = [face for _, cutters, face in planned for _ in cutters]
@@ -255,16 +281,9 @@ def _cut(
         np.zeros(0, dtype=np.int64),
         np.zeros(0, dtype=bool),
     )
-    pairs, reason = unsound_pairs(before, regions, after, touched & ~ends)
-    if len(pairs) or not topology_of(mesh).is_closed:
-        place = mesh.corners[pairs[0, 0] if len(pairs) else 0].mean(axis=0)
-        x, y, z = inspection.part.stand.to_file(place)
-        raise UnsoundResultError(
-            f"{inspection.part.name}: a groove for the seam leaves no clean mesh: {reason} "
-            f"near ({x:.3f}, {y:.3f}, {z:.3f}) mm: turn it a little with --seam-groove "
-            "ID@DEGREES, or leave it out"
-        )
-    return mesh, parents
+    pairs, _ = unsound_pairs(before, regions, after, touched & ~ends)
+    wrong = [*pairs[:, 0], *(topology_of(mesh).open_half_edges // 3)]
+    return mesh, parents, mesh.corners[wrong[0]].mean(axis=0) if wrong else None
 
 
 def _known_points(

@@ -18,6 +18,7 @@ __all__ = ["Seat", "Surface", "seat_at", "surface_of"]
 _STANDING = 0.9999  # cosine
 _LEAST_HEIGHT = 0.5  # mm of a stretch
 _FLAT = 0.4  # of the depth: how far a surface may bend over the groove's mouth
+_MOST_LOOKS = 40  # heights at which an outline is looked for
 _MOUTH = 0.8  # widths to either side that have to be upright: the cutter's, and more
 _UPRIGHT = 0.003  # mm, by which an upright surface may waver
 _NOTHING = 1e-9  # mm
@@ -132,6 +133,8 @@ def surface_of(
     corners = mesh.corners[np.concatenate([faces, entries])]
     own = corners[: len(faces)]
     height = _best_height(own)
+    if height is None:
+        return "it has no upright stretch"
     return Surface(
         feature=feature,
         corners=corners,
@@ -154,18 +157,17 @@ def _centre(
     return np.asarray(lengths @ lines.mean(axis=1) / max(float(lengths.sum()), 1e-12))
 
 
-def _best_height(corners: NDArray[np.float64]) -> float:
-    """Height at which the outline of the faces is longest: midway of a stretch."""
+def _best_height(corners: NDArray[np.float64]) -> float | None:
+    """Height at which the outline of the faces is longest: midway of a tall stretch."""
     ends = np.unique(corners[..., 2].round(4))
-    middles = (ends[:-1] + ends[1:]) / 2
-    tall = np.diff(ends) > min(_LEAST_HEIGHT, float(np.diff(ends).max()) / 2)
-    options = middles[tall][:60]
-    lengths = [_length(level_lines(corners, float(z))[0]) for z in options]
-    # Differences of rounding do not outweigh the taller stretch.
-    best = max(lengths)
-    spans = np.diff(ends)[tall][:60]
-    good = [k for k, length in enumerate(lengths) if length > 0.999 * best]
-    return float(options[max(good, key=lambda k: spans[k])])
+    if len(ends) < 2:  # noqa: PLR2004 - a stretch has two
+        return None
+    spans, middles = np.diff(ends), (ends[:-1] + ends[1:]) / 2
+    tallest = np.argsort(-spans, kind="stable")[:_MOST_LOOKS]
+    lengths = np.array([_length(level_lines(corners, z)[0]) for z in middles[tallest]])
+    # Differences of rounding do not outweigh the taller stretch, which comes first.
+    best = int(np.argmax(lengths >= 0.999 * lengths.max()))
+    return float(middles[tallest[best]]) if lengths[best] > 0 else None
 
 
 def _length(lines: NDArray[np.float64]) -> float:
