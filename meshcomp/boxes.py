@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.errors import NotASolidError
 
-__all__ = ["overlapping_boxes"]
+__all__ = ["overlapping_boxes", "overlapping_chunks"]
 
-_MOST_PAIRS = 40_000_000  # at one level; a mesh of a million triangles has a fifth of it
+_MOST_PAIRS = 40_000_000  # a mesh of a million triangles has a fifth of it
+_LEVELS = 3  # so many times as many are seen on the way down
+_AT_ONCE = 400_000  # pairs descended together
 
 
 def overlapping_boxes(
@@ -39,6 +43,21 @@ def overlapping_boxes(
     NotASolidError
         If there are so many that no memory would hold them.
     """
+    return np.concatenate(
+        [np.zeros((0, 2), dtype=np.int64), *overlapping_chunks(corners, marked, *others)]
+    )
+
+
+def overlapping_chunks(
+    corners: NDArray[np.float64], marked: NDArray[np.bool_], *others: NDArray[np.bool_]
+) -> Iterator[NDArray[np.int64]]:
+    """Find pairs as `overlapping_boxes` does, some at a time: that bounds the memory.
+
+    Yields
+    ------
+    pairs : (k, 2) int
+        Each pair once, in all of them.
+    """
     low, high = corners[:, 0].copy(), corners[:, 0].copy()
     for k in range(1, corners.shape[1]):
         np.minimum(low, corners[:, k], out=low)
@@ -49,12 +68,24 @@ def overlapping_boxes(
     wanted = (1 << (len(others) + 1)) - 1
     order = np.argsort(_along_a_curve((low + high) / 2), kind="stable")
     levels = _tree(low[order].T, high[order].T, flags[order])
-    first = second = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
-    for level in reversed(levels[:-1]):
-        first, second = _children(level, first, second, wanted)
-        _refuse_crowds(len(first))
-    apart = first != second
-    return np.column_stack([order[first[apart]], order[second[apart]]])
+    root = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
+    seen = found = 0
+    waiting = [(len(levels) - 1, root, root)]
+    while waiting:
+        depth, first, second = waiting.pop()
+        if depth == 0:
+            apart = first != second
+            found += len(first)
+            yield np.column_stack([order[first[apart]], order[second[apart]]])
+            continue
+        first, second = _children(levels[depth - 1], first, second, wanted)
+        seen += len(first)
+        _refuse_crowds(max(found, seen // _LEVELS))
+        pieces = len(first) // _AT_ONCE + 1
+        halves = zip(
+            np.array_split(first, pieces), np.array_split(second, pieces), strict=True
+        )
+        waiting += [(depth - 1, a, b) for a, b in halves]
 
 
 def _refuse_crowds(pairs: int) -> None:

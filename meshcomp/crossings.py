@@ -6,17 +6,18 @@ its outline. Faces that share an edge can only fold, which is another test's bus
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.boxes import overlapping_boxes
+from meshcomp.boxes import overlapping_chunks
 from meshcomp.meshes import Mesh
 
 __all__ = ["crossing_pairs"]
 
 _LEAST_DEPTH = 1e-9  # mm, how far an edge's end must be off the face's plane
-_AT_ONCE = 400_000  # pairs tested in one go: bounds the memory
 
 
 def crossing_pairs(
@@ -55,18 +56,18 @@ def crossing_pairs(
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
     if planes is not None and rims is not None:
-        pairs = overlapping_boxes(mesh.corners, marked, rims)
-        pairs = pairs[planes[pairs[:, 0]] != planes[pairs[:, 1]]]
-        if len(found := _crossing(mesh, pairs)) == 0:
+        chunks = overlapping_chunks(mesh.corners, marked, rims)
+        apart = (chunk[np.diff(planes[chunk])[:, 0] != 0] for chunk in chunks)
+        if len(found := _crossing(mesh, apart)) == 0:
             return found
-    return _crossing(mesh, overlapping_boxes(mesh.corners, marked))
+    return _crossing(mesh, overlapping_chunks(mesh.corners, marked))
 
 
-def _crossing(mesh: Mesh, candidates: NDArray[np.int64]) -> NDArray[np.int64]:
+def _crossing(mesh: Mesh, candidates: Iterable[NDArray[np.int64]]) -> NDArray[np.int64]:
     """Pairs among the candidates that cross, in order."""
     normals = unit(mesh.area_vectors)
-    found = []
-    for chunk in np.array_split(candidates, len(candidates) // _AT_ONCE + 1):
+    found = [np.zeros((0, 2), dtype=np.int64)]
+    for chunk in candidates:
         near_ones = chunk[_reach_through(mesh, normals, chunk)]
         found.append(near_ones[_cross(mesh, near_ones)])
     pairs = np.sort(np.concatenate(found), axis=1)
