@@ -189,3 +189,16 @@ def test_four_times_the_triangles_take_no_more_than_five_times_as_long():
     fine = cut_in_four(coarse, 1)
 
     assert cpu_time_of_inspecting(fine) < 5 * cpu_time_of_inspecting(coarse)
+
+
+@pytest.mark.slow
+def test_a_ring_of_very_many_facets_is_looked_at():
+    # Its inner equator passes for a bore, whose rounded entries have thousands of faces.
+    ring = mesh_from_trimesh(
+        trimesh.creation.torus(30, 10, major_sections=360, minor_sections=360)
+    )
+
+    found = meshcomp.inspect(part_of(ring))
+
+    assert (found.solid.bodies, found.solid.genus) == (1, 1)
+    assert all(np.isfinite(f.start) for f in found.cylinders)

@@ -57,7 +57,8 @@ def _cones(
     corners = scene.mesh.vertices[scene.mesh.faces[faces]]
     sides = corners[:, 1:] - corners[:, :1]
     areas = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    telling = faces[areas > _SLIVER * areas.sum()]
+    # In a fine mesh each face is but a small share of the whole.
+    telling = faces[areas >= min(_SLIVER * areas.sum(), areas.mean())]
     lean = np.abs(scene.regions.face_normals[telling] @ cylinder.frame[2])
     angles = np.degrees(np.arcsin(np.minimum(lean, 1.0)))
     order = np.argsort(angles, kind="stable")
