@@ -16,6 +16,7 @@ from PIL import Image
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
 from meshcomp.corrections import Calibrated
+from meshcomp.demonstration import run_demo
 from meshcomp.intents.planfile import read_plan
 from meshcomp.measurements.tables import read_readings
 from meshcomp.workflow import compensate_part, save_reports
@@ -329,3 +330,14 @@ def test_assistive_technology_finds_nothing_amiss(chromium, report, tmp_path):
     ]
     assert len(found["passes"]) > 20
     assert serious == []
+
+
+@pytest.mark.parametrize("width", [1400, 400])
+def test_the_page_of_a_kit_is_quiet_and_fits_too(chromium, tmp_path_factory, width):
+    folder = tmp_path_factory.mktemp("kit")
+    made = run_demo(folder)
+    seen = Watched(chromium, made.report, width=width)
+    assert seen.errors == []
+    assert seen.requests == [made.report.resolve().as_uri()]
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    seen.context.close()
