@@ -143,6 +143,21 @@ def test_without_dask_it_says_what_to_install(monkeypatch):
         list(all_done(square, [1], lost=lost, dask="tcp://127.0.0.1:9"))
 
 
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::ResourceWarning")
+def test_a_task_that_kills_workers_of_a_cluster_is_lost_alone():
+    distributed = pytest.importorskip("dask.distributed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+    ) as cluster:
+        address = cluster.scheduler_address
+        results = list(all_done(square_unless_seven, range(9), lost=lost, dask=address))
+
+    (gone,) = [result for result in results if isinstance(result, str)]
+    assert gone.startswith("7: its worker died")
+    assert sorted(r for r in results if r != gone) == [n * n for n in range(9) if n != 7]
+
+
 @pytest.mark.filterwarnings("ignore::ResourceWarning")
 def test_the_same_on_a_local_cluster(tmp_path):
     distributed = pytest.importorskip("dask.distributed")

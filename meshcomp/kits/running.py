@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from meshcomp.errors import OptionError
 
@@ -64,8 +65,9 @@ def all_done(
             del left[number]
             yield result
     except _worker_deaths() as error:
-        # One task killed its worker, and that broke the pool: each of the others gets a
-        # process of its own, so that only the culprit is lost.
+        # One task killed its worker, and that broke the pool or, after some tries, the run
+        # on a cluster: each of the others gets a process of its own here, so that only the
+        # culprit is lost.
         for task in left.values():
             yield _alone(do, task, lost, error)
 
@@ -114,8 +116,37 @@ def _backend(dask: str | None) -> Iterator[None]:
         client = Client(dask, timeout="10s")
     except (OSError, ValueError) as error:
         raise OptionError(f"no Dask scheduler answers at {dask!r} ({error})") from error
-    with client, parallel_config(backend="dask"):
+    with client, parallel_config(backend=_watched_dask()):
         yield
+
+
+def _watched_dask() -> str:
+    """Return the name of joblib's Dask backend, made to tell of a task that is lost.
+
+    The backend itself keeps silent about a task whose workers died, so that joblib would
+    wait for it without end.
+    """
+    from joblib import register_parallel_backend
+    from joblib._dask import DaskDistributedBackend
+
+    class Watched(DaskDistributedBackend):  # type: ignore[misc]
+        def submit(self, func: Any, callback: Any = None) -> Any:
+            future = super().submit(func, callback)
+
+            def tell(done: Any) -> None:
+                if done.exception() is not None:
+                    callback(done.exception())
+
+            future.add_done_callback(tell)
+            return future
+
+        def retrieve_result_callback(self, out: Any) -> Any:
+            if isinstance(out, BaseException):
+                raise out
+            return super().retrieve_result_callback(out)
+
+    register_parallel_backend("watched dask", Watched)
+    return "watched dask"
 
 
 def _worker_deaths() -> tuple[type[BaseException], ...]:
@@ -124,7 +155,12 @@ def _worker_deaths() -> tuple[type[BaseException], ...]:
 
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    return BrokenProcessPool, TerminatedWorkerError
+    known: tuple[type[BaseException], ...] = (BrokenProcessPool, TerminatedWorkerError)
+    if "distributed" in sys.modules:
+        from distributed import KilledWorker
+
+        known = (*known, KilledWorker)
+    return known
 
 
 def _alone(
