@@ -14,7 +14,7 @@ import pytest
 import trimesh
 from outside import plane
 from outside.crossings import crossing_faces, non_manifold_edges, open_edges
-from test_files_samples import packed_stl
+from test_files_samples import packed_stl, spelled_stl
 
 import meshcomp
 from meshcomp.errors import NotASolidError
@@ -260,6 +260,20 @@ def test_a_body_and_the_same_inside_out_are_one():
     sound = repair(part_of(Mesh(vertices, faces)))
     assert sound.mesh.volume == pytest.approx(2000)
     assert len(sound.mesh.faces) == 24
+
+
+def test_named_surfaces_a_hair_apart_are_one_solid(tmp_path):
+    sides = np.split(box().corners[np.argsort(box().area_vectors.argmax(axis=1))], 3)
+    apart = [side + 0.0005 * k for k, side in enumerate(sides)]
+    (tmp_path / "box.stl").write_bytes(
+        b"".join(spelled_stl(side, f"surface {k}") for k, side in enumerate(apart))
+    )
+    part = read_part(tmp_path / "box.stl")
+    assert len(part.pieces) == 3
+    sound = repair(part)
+    assert sound.mesh.volume == pytest.approx(1000, rel=1e-3)
+    assert open_edges(sound.mesh) == 0
+    assert len(np.unique(sound.piece_of_face)) == 1
 
 
 def test_thin_faces_far_from_the_origin_are_not_flat():

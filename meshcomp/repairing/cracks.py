@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import components
+from meshcomp.topology import components, topology_of
 
 __all__ = ["crack_limit", "joined_cracks", "rim_edges"]
 
@@ -23,14 +23,27 @@ def crack_limit(mesh: Mesh) -> float:
     return min(WIDEST, _WIDEST_SHARE * mesh.diagonal)
 
 
-def rim_edges(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
-    """Half-edges of edges that have one face only."""
-    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+def rim_edges(mesh: Mesh) -> NDArray[np.int64]:
+    """Half-edges of edges that have one face only, in rising order."""
+    topology = topology_of(mesh)
+    # Such an edge has no twin; so only where edges are crowded are all looked at.
+    half_edges = topology.open_half_edges
+    if topology.crowded:
+        half_edges = np.arange(3 * len(mesh.faces))
+    keys = _edge_keys(mesh.faces, half_edges, len(mesh.vertices))
     order = np.argsort(keys, kind="stable")
     first = np.flatnonzero(np.diff(keys[order], prepend=-1))
     single = np.diff(first, append=len(keys)) == 1
-    return np.sort(order[first[single]])
+    return np.sort(half_edges[order[first[single]]])
+
+
+def _edge_keys(
+    faces: NDArray[np.int64], half_edges: NDArray[np.int64], count: int
+) -> NDArray[np.int64]:
+    """Give half-edges of one edge the same number, whichever way they run."""
+    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
+    starts, ends = faces.ravel()[half_edges], faces.ravel()[following]
+    return np.asarray(np.minimum(starts, ends) * count + np.maximum(starts, ends))
 
 
 def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
@@ -56,7 +69,7 @@ def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
     """
     total = 0
     for share in _STEPS:
-        rims = rim_edges(work.mesh.faces, len(work.mesh.vertices))
+        rims = rim_edges(work.mesh)
         if len(rims) == 0:
             break
         work, joined = _joined(work, rims, share * crack_limit(work.mesh))
@@ -74,8 +87,7 @@ def _joined(
         return work, 0
     # Joins that close nothing, or make an edge of many faces, are undone.
     if limit > _SAME:
-        before = _faces_at(mesh.faces, count)
-        leaders = _useful(mesh.faces, rims, leaders, before)
+        leaders = _useful(mesh.faces, rims, leaders)
     moved = int((leaders != np.arange(count)).sum())
     return (work.with_faces(leaders[mesh.faces]), moved) if moved else (work, 0)
 
@@ -110,25 +122,28 @@ def _leaders(mesh: Mesh, rims: NDArray[np.int64], limit: float) -> NDArray[np.in
 
 def _faces_at(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     """Count the faces that share the edge of each half-edge."""
-    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+    keys = _edge_keys(faces, np.arange(faces.size), count)
     _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
     return np.asarray(counts[index.ravel()], np.int64)
 
 
 def _useful(
-    faces: NDArray[np.int64],
-    rims: NDArray[np.int64],
-    leaders: NDArray[np.int64],
-    before: NDArray[np.int64],
+    faces: NDArray[np.int64], rims: NDArray[np.int64], leaders: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Undo joins after which no edge has two faces, or one has too many."""
     count = len(leaders)
-    after = _faces_at(leaders[faces], count)
-    starts = leaders[faces.ravel()]
-    ends = leaders[np.roll(faces, -1, axis=1).ravel()]
+    involved = leaders != np.arange(count)
+    involved[leaders[involved]] = True
+    near = np.flatnonzero(involved[faces].any(axis=1))
+    is_rim = np.zeros(faces.size, dtype=bool)
+    is_rim[rims] = True
+    is_rim = is_rim.reshape(-1, 3)[near].ravel()
+    before = _faces_at(faces[near], count)
+    joined = leaders[faces[near]]
+    after = _faces_at(joined, count)
+    starts, ends = joined.ravel(), np.roll(joined, -1, axis=1).ravel()
     closed = np.zeros(count, dtype=bool)
-    now_two = rims[after[rims] == 2]  # noqa: PLR2004
+    now_two = is_rim & (after == 2)  # noqa: PLR2004
     closed[starts[now_two]] = True
     closed[ends[now_two]] = True
     crowd = (after > 2) & (after > before)  # noqa: PLR2004

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.repairing.patchwork import Patchwork
+from meshcomp.topology import topology_of
 
 __all__ = ["without_repeated"]
 
@@ -31,6 +32,10 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     1
     """
     faces = work.mesh.faces
+    topology = topology_of(work.mesh)
+    # An edge of a repeated face has more faces than two, or two that run the same way.
+    if not topology.crowded and not (topology.neighbours < 0).all(axis=1).any():
+        return work, 0
     ordered, is_even = _ordered(faces)
     keys = _numbered(ordered)
     first = _first_of_each(2 * keys + is_even)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part, Repair
-from meshcomp.repairing.cracks import crack_limit, joined_cracks
+from meshcomp.repairing.cracks import crack_limit, joined_cracks, rim_edges
 from meshcomp.repairing.disentangling import disentangled
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.faults import find_faults, refuse_faults
@@ -29,7 +29,7 @@ __all__ = ["repair"]
 # What cannot always be helped and does no harm: all that follows takes slivers, and bodies
 # that overlap are each shaped for themselves.
 _TOLERATED = ("faces without area", "overlapping bodies")
-_MOST_OPEN = 200_000  # open edges: more are triangles without a surface
+_MOST_OPEN = 200_000  # edges of one face: more are triangles without a surface
 _MOST_ROUNDS = 4  # filling one hole may show another
 
 
@@ -71,8 +71,22 @@ def repair(part: Part) -> Part:
     faults = find_faults(part)
     if not faults.any:
         return part
-    if len(faults.open_edges) > _MOST_OPEN:
+    if len(faults.open_edges) > _MOST_OPEN and len(rim_edges(part.mesh)) > _MOST_OPEN:
         refuse_faults(part)
+    try:
+        return _repaired(part)
+    except NotASolidError:
+        whole = _as_one_piece(part, faults.open_edges // 3)
+        if whole is None:
+            raise
+        try:
+            return _repaired(whole)
+        except NotASolidError:
+            pass
+        raise
+
+
+def _repaired(part: Part) -> Part:
     groups = [
         np.flatnonzero(part.piece_of_face == k) for k in np.unique(part.piece_of_face)
     ]
@@ -88,6 +102,29 @@ def repair(part: Part) -> Part:
     mended = replace(mended, repairs=_summed([r for _, log in done for r in log]))
     refuse_faults(mended, tolerated=_TOLERATED)
     return mended
+
+
+def _as_one_piece(part: Part, open_faces: NDArray[np.int64]) -> Part | None:
+    """Make one piece of those that are open: some programs name every surface of a solid.
+
+    None where only one is, or where pieces are objects with coordinates of their own.
+    """
+    own = part.piece_of_face
+    pieces = np.unique(own[open_faces])
+    if len(pieces) < 2 or part.source.container is not None:  # noqa: PLR2004
+        return None
+    _, first, index = np.unique(
+        part.mesh.vertices, axis=0, return_index=True, return_inverse=True
+    )
+    joined = np.isin(own, pieces)
+    faces = np.where(
+        joined[:, None], first[index.ravel()][part.mesh.faces], part.mesh.faces
+    )
+    return replace(
+        part,
+        mesh=Mesh(part.mesh.vertices, faces),
+        piece_of_face=np.where(joined, pieces[0], own),
+    )
 
 
 def _own(mesh: Mesh, rows: NDArray[np.int64]) -> Mesh:

@@ -84,7 +84,7 @@ def _at_odd_edges(work: Patchwork) -> NDArray[np.int64]:
     keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
     _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
     odd = np.flatnonzero(counts[index.ravel()] % 2)
-    rims = rim_edges(faces, count)
+    rims = rim_edges(work.mesh)
     return odd if len(rims) == 0 else np.union1d(odd, rims)
 
 

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
+from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import components
+from meshcomp.topology import components, topology_of
 
 __all__ = ["plain_edges", "turned_alike"]
 
@@ -52,6 +53,9 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     >>> turned_alike(untouched(bent))[1]
     1
     """
+    topology = topology_of(work.mesh)
+    if not topology.crowded and len(rim_edges(work.mesh)) == len(topology.open_half_edges):
+        return work, 0  # what has no twin has no other face at all
     pairs, alike = plain_edges(work.mesh)
     if alike.all():
         return work, 0
