@@ -25,6 +25,7 @@ Room = Callable[[Surface, float], bool]
 Fits = Callable[[Surface, Seat], bool]
 
 _STEP = 10  # degrees between bearings that are tried
+_MOST_LINES = 36  # bearings of a common line that are looked at
 _SAME = 1.0  # degrees: bearings nearer to each other are in line
 _BACK = 90.0  # degrees: towards +Y, where a part is looked at least
 _WHOLE = 0.9  # of the tallest stretch found at any bearing
@@ -140,15 +141,17 @@ def _common(
     choices = {round(b % 360, 9) for options in ruled.values() for b, _ in options}
     bearings = sorted(choices) or [float(b) for b in range(0, 360, _STEP)]
 
-    def score(bearing: float) -> tuple[int, int, float]:
-        met = sum(
+    # What rules agree on is soon told; whether there is room takes looking.
+    met = {
+        bearing: sum(
             any(_apart(b, bearing) <= _SAME for b, _ in options)
             for options in ruled.values()
         )
-        roomy = sum(room(surface, bearing) for surface in surfaces)
-        return met, roomy, -_apart(bearing, _BACK)
-
-    return max(bearings, key=score)
+        for bearing in bearings
+    }
+    best = sorted(bearings, key=lambda b: (-met[b], _apart(b, _BACK)))[:_MOST_LINES]
+    roomy = {b: sum(room(surface, b) for surface in surfaces) for b in best}
+    return max(best, key=lambda b: (met[b], roomy[b], -_apart(b, _BACK)))
 
 
 def _preferred(surface: Surface, width: float, seat: Look) -> list[tuple[float, str]]:
