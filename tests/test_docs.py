@@ -88,12 +88,15 @@ def test_python_examples_run(example, folder, monkeypatch):
     assert result.attempted > 0
 
 
-@pytest.mark.parametrize("command", commands(TUTORIAL), ids=lambda command: command.line)
-def test_a_command_prints_what_the_tutorial_shows(command, folder):
-    printed, status = command.run(folder)
+def test_the_commands_print_what_the_tutorial_shows(folder):
+    """In one test, since later commands go on with what earlier ones made."""
+    wrong = []
+    for command in commands(TUTORIAL):
+        printed, status = command.run(folder)
+        if status != command.status or not is_as_shown(command.shown, printed):
+            wrong.append(f"$ {command.line}\nstatus {status}\n{printed}")
 
-    assert status == command.status
-    assert is_as_shown(command.shown, printed), printed
+    assert not wrong, "\n\n".join(wrong)
 
 
 def test_the_picture_is_a_drawing_with_its_sizes_in_words():
