@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from meshcomp.errors import OptionError
-from meshcomp.features import Feature
+from meshcomp.features import Feature, Wall
 from meshcomp.inspections import Inspection
 from meshcomp.lying_bores import Roof, roofed
 from meshcomp.meshes import Mesh
@@ -20,6 +20,7 @@ from meshcomp.rules import ByHand, Calibrated, decided_for, left_alone, stretch_
 __all__ = ["ByHand", "Calibrated", "as_made", "plan"]
 
 _LEAST_CHANGE = 1e-9  # mm
+_THREAD = "a thread: its flanks lean, and no law says how it prints"
 
 
 def plan(
@@ -171,6 +172,8 @@ def _with_overrides(
         if feature.id in sizes:
             size = sizes[feature.id] * stretch_of(rule.axes, feature)
             return _set_to(feature, size, rule.roof)
+        if isinstance(feature, Wall) and feature.shape and feature.shape.name == "thread":
+            return left_alone(feature, _THREAD)
         return rule.laid(feature, rule.decide(feature))
 
     def in_the_mesh(feature: Feature) -> Correction:
@@ -211,6 +214,8 @@ def _flagged(correction: Correction, feature: Feature, mesh: Mesh) -> Correction
     """Say of a pocket whose walls lean what becomes of them: one may be an oblique bore."""
     if correction.is_left_alone or feature.kind != "profile" or not feature.is_internal:
         return correction
+    if isinstance(feature, Wall) and feature.shape:
+        return correction  # known, and no bore
     areas = mesh.area_vectors[feature.faces]
     sizes = np.linalg.norm(areas, axis=1)
     lean = np.degrees(np.arcsin(np.abs(areas[:, 2]) / np.maximum(sizes, 1e-12)))

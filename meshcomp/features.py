@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Cylinder", "Feature", "Flare", "Group", "Pattern", "Wall"]
+__all__ = ["Cylinder", "Feature", "Flare", "Group", "Pattern", "Shape", "Wall"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +66,18 @@ class Cylinder:
         return (self.nominal_size - self.size_across_flats) / 2
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """What an outline is, if it is no circle; one object for all walls of the outline.
+
+    `name` is such as "hexagon", "slot", "rectangle", "D", "ellipse", "cone", "3 lobes",
+    "17 teeth", "40 ridges", "thread", "text" or "fillet".
+    """
+
+    name: str
+    measures: tuple[tuple[str, float], ...] = ()  # by name, mm, or degrees of an "angle"
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Wall:
     """Upright faces that are not part of a cylinder.
@@ -86,6 +98,7 @@ class Wall:
     level: tuple[float, float]  # lowest and highest point, mm
     curve_length: float | None  # length of a profile's outline, mm
     faces: NDArray[np.int64]
+    shape: Shape | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -94,18 +107,19 @@ Feature = Cylinder | Wall
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Cylinders about one axis, by their ids from one end to the other.
+    """Features that belong together, by their ids, cylinders from one end to the other.
 
     kind "counterbored": a bore that begins wider, with a flat shoulder; "countersunk": a
     bore that begins as a cone; "grooved": a bore with a wider one amid its length;
     "stepped": any other bores, or bosses, that touch;
-    "coaxial": bores that do not touch, a chain.
+    "coaxial": bores that do not touch, a chain. Of walls about one pocket, the name of
+    its shape.
     """
 
-    id: str  # "hole-01", "shaft-01" of bosses, "chain-01"
+    id: str  # "hole-01", "shaft-01", "chain-01" or "pocket-01"
     kind: str
     members: tuple[str, ...]
-    is_through: bool  # every bore of it; False for bosses
+    is_through: bool  # every bore of it; False for bosses and walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

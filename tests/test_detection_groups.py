@@ -35,6 +35,7 @@ def told(inspection: Inspection) -> list[tuple]:
     return [
         (g.kind, tuple(sizes[m] for m in g.members), g.is_through)
         for g in inspection.groups
+        if g.members[0] in sizes
     ]
 
 

@@ -10,8 +10,10 @@ from meshcomp.detection.bends import bends_of
 from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.joining import joined
+from meshcomp.detection.polygons import without_polygons
 from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
+from meshcomp.detection.shapes import shaped
 from meshcomp.detection.tilting import settled_axis
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, pairs, profiles
 from meshcomp.features import Feature
@@ -52,7 +54,8 @@ def find_features(
         _take(taken, across := cylinders_along(scene, direction, taken)[0])
         found += across
     found += _oblique(scene, taken)
-    round_features = cylinder_features(scene, joined(scene, found))
+    round_features = cylinder_features(scene, without_polygons(joined(scene, found)))
+    taken[:] = False
     for feature in round_features:
         taken[feature.faces] = taken[feature.entry_faces] = True
 
@@ -64,7 +67,8 @@ def find_features(
     for pair in straight:
         paired[pair.faces] = True
     rest = profiles(scene, level, walls, internal, paired)
-    return numbered([*round_features, *wall_features(scene, straight, rest)]), internal
+    found_features: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
+    return numbered(shaped(scene, level, found_features)), internal
 
 
 def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:

@@ -17,6 +17,7 @@ from meshcomp.detection.growing import (
     grown,
     telling_corners,
 )
+from meshcomp.detection.helices import is_helical
 from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import grown_roughly, nominal_radius, rough_limit
@@ -178,6 +179,8 @@ def _described(
     if is_doubtful(view, circle, faces, limit):
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
+        return None
+    if is_helical(view, circle, faces):
         return None
     heights = along(scene.mesh.vertices[scene.mesh.vertices_of(faces)], view.frame[2])
     corners = telling_corners(view, faces)

@@ -14,6 +14,7 @@ from meshcomp.detection.flares import ending_of, flares_of
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.holes import with_steps
 from meshcomp.detection.openings import open_through
+from meshcomp.detection.polygons import COARSE, evidence
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Pair, Profile
 from meshcomp.features import Cylinder, Feature, Wall
@@ -21,7 +22,6 @@ from meshcomp.features import Cylinder, Feature, Wall
 __all__ = ["cylinder_features", "numbered", "wall_features"]
 
 _UP = np.array([0.0, 0.0, 1.0])
-_COARSE = 8  # facets: could as well be a polygon
 
 
 def cylinder_features(scene: Scene, found: list[CylinderFaces]) -> list[Cylinder]:
@@ -34,18 +34,23 @@ def cylinder_features(scene: Scene, found: list[CylinderFaces]) -> list[Cylinder
     for cylinder, is_open in zip(found, open_through(scene, found), strict=True):
         entries = entry_faces(scene, cylinder, free)
         free[entries] = False
-        features.append(_cylinder(scene, cylinder, entries, is_open=is_open))
+        doubts = [evidence(cylinder, found)] if cylinder.facets <= COARSE else []
+        described = _cylinder(scene, cylinder, entries, doubts, is_open=is_open)
+        features.append(described)
     return with_steps(features)
 
 
 def _cylinder(
-    scene: Scene, c: CylinderFaces, entries: NDArray[np.int64], *, is_open: bool
+    scene: Scene,
+    c: CylinderFaces,
+    entries: NDArray[np.int64],
+    doubts: list[str],
+    *,
+    is_open: bool,
 ) -> Cylinder:
     direction = c.frame[2]
     point = c.centre @ c.frame[:2] + (c.start + c.end) / 2 * direction
-    notes = []
-    if c.facets <= _COARSE:
-        notes.append(f"{c.facets} facets: may be meant as a polygon")
+    notes = [*doubts]
     if c.span < 359.0:  # noqa: PLR2004 - degrees
         notes.append(f"interrupted: covers {c.span:.0f} of 360 degrees")
     if c.form_deviation > ON_CYLINDER_LIMIT:

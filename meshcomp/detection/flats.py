@@ -50,15 +50,16 @@ def _is_closed(
     gap: NDArray[np.float64],
 ) -> bool:
     """Whether a wall runs along the chord of a gap, at the height of the faces."""
+    scene = view.scene
     middle, half = gap[0] + gap[1] / 2, gap[1] / 2
     outward = np.array([np.cos(middle), np.sin(middle)])
     along = np.array([-outward[1], outward[0]])
-    rows = view.around(circle, ON_CYLINDER_LIMIT)
-    rows = rows[~np.isin(view.faces[rows], faces)]
-    looks = view.normals[rows] @ outward
-    rows = rows[looks < -np.cos(np.radians(WIDEST_FACET / 2))]
-    rows = rows[_overlap(view, rows, faces)]
-    across = view.corners[rows] - circle.centre
+    near = _beside(view, faces)
+    looks = scene.regions.face_normals[near] @ view.frame[:2].T @ outward
+    near = near[looks < -np.cos(np.radians(WIDEST_FACET / 2))]
+    near = near[_overlap(view, near, faces)]
+    across = scene.mesh.vertices[scene.mesh.faces[near]] @ view.frame[:2].T
+    across = across - circle.centre
     position, level = across @ along, across @ outward
     reach = circle.radius * np.sin(half)
     # Where triangles straddle the ends, the chord seems shorter and lies farther out.
@@ -70,13 +71,26 @@ def _is_closed(
     return _covered(low[flat & inside], high[flat & inside], reach) >= _CLOSED
 
 
+def _beside(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Faces of the planes next to some faces, and not theirs.
+
+    A flat that bends away sharply is no part of the view, which holds curved faces.
+    """
+    scene = view.scene
+    around = np.unique(scene.topology.neighbours_of(faces))
+    around = np.setdiff1d(around[around >= 0], faces)
+    planes = np.zeros(len(scene.regions.areas), dtype=bool)
+    planes[scene.regions.of_face[around]] = True
+    return np.setdiff1d(np.flatnonzero(planes[scene.regions.of_face]), faces)
+
+
 def _overlap(
-    view: Prospect, rows: NDArray[np.int64], faces: NDArray[np.int64]
+    view: Prospect, near: NDArray[np.int64], faces: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
-    """Whether rows of the view share a height with some faces."""
+    """Whether faces share a height with some others."""
     mesh = view.scene.mesh
     mine = mesh.vertices[mesh.faces[faces].ravel()] @ view.frame[2]
-    heights = mesh.vertices[mesh.faces[view.faces[rows]]] @ view.frame[2]
+    heights = mesh.vertices[mesh.faces[near]] @ view.frame[2]
     return np.asarray(
         (heights.max(axis=1) > mine.min()) & (heights.min(axis=1) < mine.max())
     )

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from meshcomp._vectors import dot
-from meshcomp.features import Cylinder, Feature, Group
+from meshcomp.features import Cylinder, Feature, Group, Wall
 from meshcomp.topology import components
 
 __all__ = ["groups", "with_steps"]
@@ -41,7 +41,7 @@ def with_steps(cylinders: Sequence[Cylinder]) -> list[Cylinder]:
 
 
 def groups(features: Iterable[Feature]) -> tuple[Group, ...]:
-    """Find the holes with more than one step, shafts, and chains of bores on one axis.
+    """Find holes with more than one step, shafts, chains of bores, and pockets.
 
     Parameters
     ----------
@@ -51,15 +51,43 @@ def groups(features: Iterable[Feature]) -> tuple[Group, ...]:
     Returns
     -------
     groups : tuple of Group
-        Holes, shafts, chains. A bore is in one hole at most, and in one chain at most.
+        Holes, shafts, chains, pockets. A bore is in one hole at most, and in one chain
+        at most.
     """
-    cylinders = [f for f in features if isinstance(f, Cylinder)]
+    found_features = tuple(features)
+    cylinders = [f for f in found_features if isinstance(f, Cylinder)]
+    walls = [f for f in found_features if isinstance(f, Wall)]
     steps = [[cylinders[i] for i in members] for members in _touching(cylinders)]
     found = [_stepped(members) for members in steps if _is_told(members)]
     holes = [("hole", *f) for f in found if f[1][0].is_internal]
     shafts = [("shaft", *f) for f in found if not f[1][0].is_internal]
     chains = [("chain", "coaxial", c) for c in _chains(cylinders, steps)]
-    return (*_numbered(holes), *_numbered(shafts), *_numbered(chains))
+    return (
+        *_numbered(holes),
+        *_numbered(shafts),
+        *_numbered(chains),
+        *_pockets(walls),
+    )
+
+
+def _pockets(walls: list[Wall]) -> list[Group]:
+    """Pockets whose outline runs along several walls, such as a hexagon's three slots."""
+    of_shape: dict[int, list[Wall]] = {}
+    for wall in walls:
+        if wall.shape is not None and wall.shape.measures and wall.is_internal:
+            of_shape.setdefault(id(wall.shape), []).append(wall)
+    found = [sorted(w.id for w in mine) for mine in of_shape.values() if len(mine) > 1]
+    names = {w.id: w.shape.name for w in walls if w.shape is not None}
+    digits = max(2, len(str(len(found))))
+    return [
+        Group(
+            id=f"pocket-{number:0{digits}d}",
+            kind=names[members[0]],
+            members=tuple(members),
+            is_through=False,
+        )
+        for number, members in enumerate(sorted(found), 1)
+    ]
 
 
 def _is_told(members: list[Cylinder]) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meshcomp.features import Cylinder, Feature
+from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Axis, axis_in_file, grouped
 from meshcomp.reports._sentences import printable
@@ -31,7 +31,7 @@ _FEATURE_HEADERS = (
     ("size", True),
     ("across\nflats", True),
     ("facets", True),
-    ("ends", False),
+    ("ends or\nshape", False),
     ("build\nangle", True),
     ("axis, and where", False),
     ("from", True),
@@ -82,6 +82,9 @@ def _columns(features: Sequence[Feature], stand: Stand) -> Sequence[Column]:
 def _feature_cells(feature: Feature, stand: Stand, decimals: int) -> tuple[str, ...]:
     """Return the cells of one feature, in the order of the headers."""
     of_cylinder: tuple[str, ...] = (numbers.DASH,) * 4
+    if isinstance(feature, Wall) and feature.shape is not None:
+        name = feature.shape.name.partition(",")[0]
+        of_cylinder = (numbers.DASH, numbers.DASH, name, numbers.DASH)
     if isinstance(feature, Cylinder):
         of_cylinder = (
             numbers.size(feature.size_across_flats),
@@ -114,8 +117,22 @@ def _along(axis: Axis) -> str | None:
 
 def _grouped_notes(features: Sequence[Feature]) -> list[str]:
     """Say why numbers are missing, and what detection noted."""
-    pairs = [(note, f.id) for f in features for note in (*_missing(f), *f.notes)]
+    pairs = [
+        (note, f.id) for f in features for note in (*_missing(f), *_shape(f), *f.notes)
+    ]
     return [printable(f"{ids}: {note}") for ids, note in grouped(pairs)]
+
+
+def _shape(feature: Feature) -> list[str]:
+    """Say the measures of a shape."""
+    if not isinstance(feature, Wall) or feature.shape is None:
+        return []
+    shape = feature.shape
+    measures = ", ".join(
+        f"{name} {numbers.angle(value) if name == 'angle' else numbers.size(value)}"
+        for name, value in shape.measures
+    )
+    return [f"{shape.name}, {measures}"] if measures else []
 
 
 def _single_notes(features: Sequence[Feature], stand: Stand) -> list[str]:

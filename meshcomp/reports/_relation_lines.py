@@ -24,7 +24,7 @@ def relation_lines(inspection: Inspection) -> list[str]:
     steps = [
         (_group_words(group, [cylinders[name] for name in group.members]), group.id)
         for group in inspection.groups
-        if group.kind != "coaxial"
+        if group.kind != "coaxial" and group.members[0] in cylinders
     ]
     chains = [
         f"{group.id}: {ids_in_words(group.members)}"

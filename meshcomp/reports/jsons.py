@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from meshcomp.features import Cylinder, Feature, Flare, Group, Pattern, Wall
+from meshcomp.features import Cylinder, Feature, Flare, Group, Pattern, Shape, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layers import LayerReport
 from meshcomp.parts import Part, Piece
@@ -175,6 +175,13 @@ def _belongs_to(inspection: Inspection, name: str) -> dict[str, Any]:
     }
 
 
+def _shape(shape: Shape) -> dict[str, Any]:
+    return {
+        "name": shape.name,
+        "measures": {name: _number(value) for name, value in shape.measures},
+    }
+
+
 def _group(group: Group) -> dict[str, Any]:
     return {
         "id": group.id,
@@ -217,6 +224,7 @@ def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
         "curve_length": None,
         "ending": cylinder.ending or None,
         "flares": [_flare(flare) for flare in cylinder.flares],
+        "shape": None,
     }
 
 
@@ -232,6 +240,7 @@ def _of_wall(wall: Wall) -> dict[str, Any]:
         "curve_length": _number(wall.curve_length),
         "ending": None,
         "flares": [],
+        "shape": None if wall.shape is None else _shape(wall.shape),
     }
 
 
