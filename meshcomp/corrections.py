@@ -214,7 +214,7 @@ def _flagged(correction: Correction, feature: Feature, mesh: Mesh) -> Correction
     """Say of a pocket whose walls lean what becomes of them: one may be an oblique bore."""
     if correction.is_left_alone or feature.kind != "profile" or not feature.is_internal:
         return correction
-    if isinstance(feature, Wall) and feature.shape:
+    if isinstance(feature, Wall) and feature.shape and feature.shape.name == "cone":
         return correction  # known, and no bore
     areas = mesh.area_vectors[feature.faces]
     sizes = np.linalg.norm(areas, axis=1)

@@ -30,6 +30,7 @@ _FLANK = 0.3  # sine: a thread's flanks lean, its root does not
 _CONE_SPREAD = np.radians(3.0)  # of coarse facets, from one end to the other
 _LEAST_LEAN = 1e-4  # sine
 _TEXT = (3, 1.2, 20.0)  # shapes without a name, no deeper, no larger than, mm
+_SAME = 0.02  # mm, or degrees, between measures of one shape
 _ARC = 0.02  # mm, a corner off the arc of a fillet
 _MOST_RINGS = 4000  # of different walls: more are not named, as for a lattice
 
@@ -55,7 +56,7 @@ def shaped(scene: Scene, outlines: Outlines, features: Sequence[Feature]) -> lis
         for index in members:
             # A wall whose outline changes with the height has no one shape.
             known = shapes.setdefault(index, shape)
-            if known is not None and (shape is None or shape.name != known.name):
+            if known is not None and (shape is None or not _is_same(shape, known)):
                 shapes[index] = None
     shapes.update(_fillets(outlines, features, rings, shapes))
     named = [
@@ -69,6 +70,13 @@ def shaped(scene: Scene, outlines: Outlines, features: Sequence[Feature]) -> lis
         if (shape := shapes[index]) is not None
     }
     return with_evidence(with_one_curve(scene, _with_text(scene, named), lengths))
+
+
+def _is_same(one: Shape, other: Shape) -> bool:
+    return one.name == other.name and all(
+        abs(a - b) < _SAME
+        for (_, a), (_, b) in zip(one.measures, other.measures, strict=False)
+    )
 
 
 def _length(outlines: Outlines, ring: int) -> float:
