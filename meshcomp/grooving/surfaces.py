@@ -18,6 +18,7 @@ __all__ = ["Seat", "Surface", "seat_at", "surface_of"]
 _STANDING = 0.9999  # cosine
 _LEAST_HEIGHT = 0.5  # mm of a stretch
 _FLAT = 0.4  # of the depth: how far a surface may bend over the groove's mouth
+_AS_LONG = 0.95  # of the longest outline of a feature
 _MOST_LOOKS = 40  # heights at which an outline is looked for
 _MOUTH = 0.8  # widths to either side that have to be upright: the cutter's, and more
 _UPRIGHT = 0.003  # mm, by which an upright surface may waver
@@ -165,8 +166,8 @@ def _best_height(corners: NDArray[np.float64]) -> float | None:
     spans, middles = np.diff(ends), (ends[:-1] + ends[1:]) / 2
     tallest = np.argsort(-spans, kind="stable")[:_MOST_LOOKS]
     lengths = np.array([_length(level_lines(corners, z)[0]) for z in middles[tallest]])
-    # Differences of rounding do not outweigh the taller stretch, which comes first.
-    best = int(np.argmax(lengths >= 0.999 * lengths.max()))
+    # A foot drawn in makes little difference; the taller stretch comes first.
+    best = int(np.argmax(lengths >= _AS_LONG * lengths.max()))
     return float(middles[tallest[best]]) if lengths[best] > 0 else None
 
 
