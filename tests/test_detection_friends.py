@@ -11,6 +11,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from outside import brep
 from outside.friends import FRIENDS
 from outside.solids import tessellated
 from remade import inspected, shuffled
@@ -101,6 +102,12 @@ def test_the_length_of_a_toothed_outline_is_that_of_its_sides():
     period = np.linalg.norm(np.diff(corners, axis=0), axis=1).sum()
     (wall,) = pockets(found("toothed"))
     assert wall.curve_length == pytest.approx(12 * period, abs=1e-6)
+
+
+def test_a_drafted_shape_has_no_measures_since_they_change_with_the_height():
+    walls = inspected(brep.tessellate(brep.PARTS["housing"](), 0.004, 0.15)).walls
+    assert {w.shape.name for w in walls} == {"rectangle, drafted"}
+    assert all(w.shape.measures == () for w in walls)
 
 
 @pytest.mark.parametrize("name", ["hexagon", "slot", "rectangle"])

@@ -28,6 +28,7 @@ _LEVELS = 48
 _LEAST_FACES = 100
 _FLANK = 0.3  # sine: a thread's flanks lean, its root does not
 _CONE_SPREAD = np.radians(3.0)  # of coarse facets, from one end to the other
+_DRAFT = 1e-3  # sine
 _LEAST_LEAN = 1e-4  # sine
 _TEXT = (3, 1.2, 20.0)  # shapes without a name, no deeper, no larger than, mm
 _SAME = 0.02  # mm, or degrees, between measures of one shape
@@ -113,7 +114,16 @@ def _shape(
     points = _points(outlines, longest)
     if is_round(points):
         return _revolved(scene, walls)
-    return shape_of(points)
+    shape = shape_of(points)
+    if shape is None or not _is_drafted(scene, walls):
+        return shape
+    # Its sizes change with the height: none of them is the shape's.
+    return Shape(name=f"{shape.name}, drafted")
+
+
+def _is_drafted(scene: Scene, walls: list[Feature]) -> bool:
+    faces = np.concatenate([wall.faces for wall in walls])
+    return float(np.median(np.abs(scene.regions.face_normals[faces, 2]))) > _DRAFT
 
 
 def _threads(
