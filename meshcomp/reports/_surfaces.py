@@ -119,8 +119,8 @@ def embedded(data: Any) -> str:
 
     Examples
     --------
-    >>> embedded({"name": "</script>"})
-    '{"name":"\u003c/script\u003e"}'
+    >>> print(embedded({"name": "</script>"}))
+    {"name":"\u003c/script\u003e"}
     """
     text = json.dumps(data, separators=(",", ":"), allow_nan=False)
     for character in "<>&":
