@@ -13,6 +13,7 @@ __all__ = ["overlapping_boxes", "overlapping_chunks"]
 
 _MOST_PAIRS = 40_000_000  # a mesh of a million triangles has a fifth of it
 _LEVELS = 3  # so many times as many are seen on the way down
+_BITS = 30  # of the place on the curve
 _AT_ONCE = 400_000  # pairs descended together
 
 
@@ -49,9 +50,20 @@ def overlapping_boxes(
 
 
 def overlapping_chunks(
-    corners: NDArray[np.float64], marked: NDArray[np.bool_], *others: NDArray[np.bool_]
+    corners: NDArray[np.float64],
+    marked: NDArray[np.bool_],
+    *others: NDArray[np.bool_],
+    groups: NDArray[np.int64] | None = None,
 ) -> Iterator[NDArray[np.int64]]:
     """Find pairs as `overlapping_boxes` does, some at a time: that bounds the memory.
+
+    Parameters
+    ----------
+    corners, marked, *others
+        As for `overlapping_boxes`.
+    groups : (m,) int, optional
+        Not below zero; pairs within a group are left out, a whole branch of the tree at a
+        time.
 
     Yields
     ------
@@ -66,16 +78,18 @@ def overlapping_chunks(
     for bit, mark in enumerate(others, 1):
         flags |= mark.astype(np.uint8) << np.uint8(bit)
     wanted = (1 << (len(others) + 1)) - 1
-    order = np.argsort(_along_a_curve((low + high) / 2), kind="stable")
-    levels = _tree(low[order].T, high[order].T, flags[order])
+    if groups is None:
+        groups = np.arange(len(corners))
+    order = np.argsort(_by_group((low + high) / 2, groups), kind="stable")
+    levels = _tree(low[order].T, high[order].T, flags[order], groups[order])
     root = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
     seen = found = 0
     waiting = [(len(levels) - 1, root, root)]
     while waiting:
         depth, first, second = waiting.pop()
         if depth == 0:
-            apart = first != second
             found += len(first)
+            apart = first != second  # the only face of a mesh is its own root
             yield np.column_stack([order[first[apart]], order[second[apart]]])
             continue
         first, second = _children(levels[depth - 1], first, second, wanted)
@@ -103,23 +117,39 @@ def _along_a_curve(points: NDArray[np.float64]) -> NDArray[np.int64]:
     scale = 1023 / max(float((points.max(axis=0) - low).max()), 1e-12)
     code = np.zeros(len(points), dtype=np.int64)
     for axis, values in enumerate(((points - low) * scale).astype(np.int64).T):
-        for bit in range(10):
+        for bit in range(_BITS // 3):
             code |= (values >> bit & 1) << (3 * bit + axis)
     return code
 
 
-_Level = tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]]
+def _by_group(points: NDArray[np.float64], groups: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Keys to sort by: groups along a curve that fills space, and so within each."""
+    sizes = np.bincount(groups)
+    if sizes.max(initial=0) <= 1:  # each face a group of its own
+        return _along_a_curve(points)
+    used = np.flatnonzero(sizes)
+    sums = np.stack([np.bincount(groups, axis)[used] for axis in points.T], axis=1)
+    rank = np.zeros(len(sizes), dtype=np.int64)
+    ranked = np.argsort(_along_a_curve(sums / sizes[used][:, None]), kind="stable")
+    rank[used[ranked]] = np.arange(len(used))
+    return (rank[groups] << _BITS) | _along_a_curve(points)
+
+
+_Level = tuple[
+    NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8], NDArray[np.int64]
+]
 
 
 def _children(
     level: _Level, first: NDArray[np.int64], second: NDArray[np.int64], wanted: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Pairs of children that overlap, of pairs that do."""
-    lows, highs, flags = level
+    lows, highs, flags, groups = level
     kept = []
     for left, right in ((0, 0), (0, 1), (1, 1), (1, 0)):
         a, b = 2 * first + left, 2 * second + right
         keep = (flags[a] | flags[b]) == wanted
+        keep &= (groups[a] != groups[b]) | (groups[a] < 0)
         if left > right:  # of a box with itself this is a pair known already
             keep &= first != second
         a, b = a[keep], b[keep]
@@ -132,7 +162,10 @@ def _children(
 
 
 def _tree(
-    low: NDArray[np.float64], high: NDArray[np.float64], marks: NDArray[np.uint8]
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    marks: NDArray[np.uint8],
+    of_leaf: NDArray[np.int64],
 ) -> list[_Level]:
     """Boxes of the leaves, (3, n), of pairs of them, and so on up to the root."""
     count = len(marks)
@@ -144,12 +177,15 @@ def _tree(
     lows[:, :count] = _rounded(low, -np.inf)
     highs[:, :count] = _rounded(high, np.inf)
     flags[:count] = marks
-    levels = [(lows, highs, flags)]
+    groups = np.full(size, -1)
+    groups[:count] = of_leaf
+    levels = [(lows, highs, flags, groups)]
     while len(flags) > 1:
         lows = np.minimum(lows[:, ::2], lows[:, 1::2])
         highs = np.maximum(highs[:, ::2], highs[:, 1::2])
         flags = flags[::2] | flags[1::2]
-        levels.append((lows, highs, flags))
+        groups = np.where(groups[::2] == groups[1::2], groups[::2], -1)  # -1: several
+        levels.append((lows, highs, flags, groups))
     return levels
 
 

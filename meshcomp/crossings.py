@@ -56,9 +56,8 @@ def crossing_pairs(
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
     if planes is not None and rims is not None:
-        chunks = overlapping_chunks(mesh.corners, marked, rims)
-        apart = (chunk[np.diff(planes[chunk])[:, 0] != 0] for chunk in chunks)
-        if len(found := _crossing(mesh, apart)) == 0:
+        chunks = overlapping_chunks(mesh.corners, marked, rims, groups=planes)
+        if len(found := _crossing(mesh, chunks)) == 0:
             return found
     return _crossing(mesh, overlapping_chunks(mesh.corners, marked))
 

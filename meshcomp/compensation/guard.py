@@ -11,7 +11,7 @@ from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, planar_regions, rims_of
-from meshcomp.topology import topology_of
+from meshcomp.topology import bodies_of, topology_of
 
 __all__ = ["unsound_pairs"]
 
@@ -69,7 +69,11 @@ def _crossing(
     if reach is not None:
         left = left[~in_single_sheet(before, after, reach)]
     rest = Mesh(after.vertices, after.faces[left])
-    pairs = crossing_pairs(rest, moved[left], planes=planes[left], rims=rims[left])
+    if bodies_of(before).any():
+        # Where bodies touch, planes a hair's breadth apart may cross amid both.
+        pairs = crossing_pairs(rest, moved[left])
+    else:
+        pairs = crossing_pairs(rest, moved[left], planes=planes[left], rims=rims[left])
     return np.asarray(left[pairs])
 
 
