@@ -27,7 +27,7 @@ def run(*arguments):
             *map(str, arguments),
         ],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
 
@@ -387,7 +387,7 @@ def test_what_was_repaired_is_told(tmp_path):
     told = json.loads(run("inspect", path, "--json").stdout)
     assert told["part"]["repairs"] == [{"kind": "bodies turned", "count": 1}]
     page = tmp_path / "inverted.compensated.stl.report.html"
-    assert "1 surface inside out was turned over." in page.read_text()
+    assert "1 surface inside out was turned over." in page.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("command", ["inspect", "compensate"])
