@@ -82,6 +82,7 @@ def overlapping_chunks(
         groups = np.arange(len(corners))
     order = np.argsort(_by_group((low + high) / 2, groups), kind="stable")
     levels = _tree(low[order].T, high[order].T, flags[order], groups[order])
+    del corners, low, high, flags  # not needed while pairs are looked at
     root = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
     seen = found = 0
     waiting = [(len(levels) - 1, root, root)]
