@@ -134,7 +134,7 @@ def test_words_go_into_the_record_and_come_back(tmp_path: Path):
 def test_a_ladder_is_read_from_its_table(tmp_path: Path):
     meshcomp.write_testpiece("fit-ladder", tmp_path, sheets=False)
     table = tmp_path / "readings.csv"
-    lines = table.read_text().splitlines()
+    lines = table.read_text(encoding="utf-8").splitlines()
     start = next(k for k, line in enumerate(lines) if not line.startswith("#"))
     header = lines[start].split(",")
     filled = {"R1": ("7.88", ""), "P1": ("7.9", ""), "P3": ("7.86", "press")}

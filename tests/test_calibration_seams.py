@@ -106,7 +106,7 @@ def test_a_calibration_keeps_its_bump_and_tells_it(tmp_path):
 def test_records_without_a_bump_or_a_first_layer_are_as_before(tmp_path):
     record = read_calibration(invented_calibration_path())
     write_calibration(record, tmp_path / "c.json")
-    told = json.loads((tmp_path / "c.json").read_text())
+    told = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))
     assert "seam" not in told["model"]
     assert "first_layer" not in told["conditions"]
     other = replace(record, conditions=replace(record.conditions, first_layer=0.3))
@@ -117,7 +117,7 @@ def test_records_without_a_bump_or_a_first_layer_are_as_before(tmp_path):
 def test_the_test_piece_goes_through_the_table_to_a_bump(tmp_path):
     write_testpiece("seam-posts", tmp_path, sheets=False)
     table = tmp_path / "readings.csv"
-    lines = table.read_text().splitlines()
+    lines = table.read_text(encoding="utf-8").splitlines()
     head = next(k for k, line in enumerate(lines) if line.startswith("piece,"))
     columns = lines[head].split(",")
     for k in range(head + 1, len(lines)):

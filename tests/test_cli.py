@@ -53,7 +53,7 @@ def test_compensate_writes_the_part_and_both_reports(tmp_path):
         "plate.stl.report.html",
         "plate.stl.report.json",
     ]
-    report = json.loads((tmp_path / "plate.stl.report.json").read_text())
+    report = json.loads((tmp_path / "plate.stl.report.json").read_text(encoding="utf-8"))
     assert report["conforms"] is True
 
 

@@ -61,7 +61,9 @@ def test_json_is_the_whole_result(tmp_path):
     result = run(write_kit(tmp_path, SPACER, GOOD), "--json")
     data = json.loads(result.stdout)
 
-    assert data == json.loads((tmp_path / "compensated" / "kit.report.json").read_text())
+    assert data == json.loads(
+        (tmp_path / "compensated" / "kit.report.json").read_text(encoding="utf-8")
+    )
     assert data["mates"][0]["pairs"][0]["fits"] > 0.95
 
 

@@ -48,9 +48,9 @@ def fill_in(folder: Path) -> Path:
     """Measure the piece's mesh where testpiece.json says, and write down its print."""
     name = next(folder.glob("*.stl"))
     mesh = measure.read_mesh(name)
-    sheet = json.loads((folder / "testpiece.json").read_text())["features"]
+    sheet = json.loads((folder / "testpiece.json").read_text(encoding="utf-8"))["features"]
     path = folder / "readings.csv"
-    lines = path.read_text().splitlines()
+    lines = path.read_text(encoding="utf-8").splitlines()
     comments = [line for line in lines if line.startswith("#")]
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     for row, feature in zip(rows, sheet, strict=True):
@@ -132,7 +132,7 @@ def test_walls_print_at_their_nominal_distance(calibration, tmp_path):
     source, out = tmp_path / "plate.stl", tmp_path / "out.stl"
     meshcomp.write(meshcomp.demo_part("bearing_plate"), source)
     run("compensate", source, "-o", out, "-c", calibration, "--up", "+Z")
-    report = json.loads(Path(f"{out}.report.json").read_text())
+    report = json.loads(Path(f"{out}.report.json").read_text(encoding="utf-8"))
     walls = [f for f in report["features"] if f["kind"] == "wall"]
     assert walls
     for wall in walls:
@@ -162,7 +162,9 @@ def test_incomplete_wishes_are_wrong_usage(arguments):
 def test_every_measure_of_a_piece_can_be_chosen(tmp_path):
     wishes = ("--with", "size=12", "--with", "clearances=0.1,0.2,0.3", "--no-sheets")
     run("testpiece", "fit-ladder", "-o", tmp_path, *wishes)
-    sheet = json.loads((tmp_path / "testpiece.json").read_text())["features"]
+    sheet = json.loads((tmp_path / "testpiece.json").read_text(encoding="utf-8"))[
+        "features"
+    ]
     assert [f["nominal_size"] for f in sheet] == pytest.approx([12, 11.9, 11.8, 11.7])
     assert "--with size, step, steps, rings" in run("testpiece", "--list")
     one = ("--with", "rings=0.1", "--with", "step=0.05", "--no-sheets")
@@ -176,7 +178,7 @@ def test_an_older_record_is_updated_by_new_readings(calibration, tmp_path):
     second = tmp_path / "second"
     run("testpiece", "bore-ladder", "-o", second, "--sizes", "3,6,12", "--no-sheets")
     table = fill_in(second)
-    table.write_text(table.read_text().replace("\n,B", "\nsecond,B"))
+    table.write_text(table.read_text(encoding="utf-8").replace("\n,B", "\nsecond,B"))
     out = tmp_path / "updated.json"
     run("calibrate", table, "-o", out, "--update", calibration)
     before, after = (meshcomp.read_calibration(path) for path in (calibration, out))
@@ -201,7 +203,7 @@ def test_the_wall_strip_tells_the_flow(tmp_path):
     """Common practice, no source: 0.44 mm intended over 0.45 mm measured is 0.978."""
     run("testpiece", "wall-strip", "-o", tmp_path / "strip", "--no-sheets")
     path = tmp_path / "strip" / "readings.csv"
-    lines = path.read_text().splitlines()
+    lines = path.read_text(encoding="utf-8").splitlines()
     names = next(line for line in lines if line.startswith("piece,")).split(",")
     assert names[7:12] == [f"reading_{k}" for k in range(1, 6)]  # five places to read
     path.write_text(
@@ -219,5 +221,5 @@ def test_the_wall_strip_tells_the_flow(tmp_path):
 
 
 def test_a_page_with_charts_lies_beside_the_record(calibration):
-    html = Path(f"{calibration}.report.html").read_text()
+    html = Path(f"{calibration}.report.html").read_text(encoding="utf-8")
     assert html.count("<svg") == 4  # bores, bosses, lengths along X and along Y

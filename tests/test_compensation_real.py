@@ -63,7 +63,7 @@ class Made:
 
 @cache
 def cad_cylinders() -> dict[str, list[dict]]:
-    return json.loads((SOLIDS / "cylinders.json").read_text())
+    return json.loads((SOLIDS / "cylinders.json").read_text(encoding="utf-8"))
 
 
 def true_bores(name: str) -> list[TrueBore]:

@@ -177,7 +177,7 @@ def test_the_command_tells_of_the_foot(tmp_path):
     assert result.exit_code == 0, result.output
     words = " ".join(result.output.split())
     assert "the foot is drawn in by 0.115 mm a side at the bed" in words
-    report = json.loads((tmp_path / "out.stl.report.json").read_text())
+    report = json.loads((tmp_path / "out.stl.report.json").read_text(encoding="utf-8"))
     assert report["plan"]["foot"] == {"growth": 0.115, "height": 0.4, "opens_bores": False}
     too_much = CliRunner().invoke(app, ["compensate", str(source), "--flare", "3"])
     assert too_much.exit_code == 1

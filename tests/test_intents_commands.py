@@ -92,14 +92,14 @@ def test_a_template_is_written_and_never_over_another(plate: Path, tmp_path: Pat
     out = tmp_path / "plan.toml"
 
     first = run("inspect", plate, "--plan-template", "-o", out)
-    text = out.read_text()
+    text = out.read_text(encoding="utf-8")
     second = run("inspect", plate, "--plan-template", "-o", out)
     shown = run("inspect", plate, "--plan-template")
 
     assert (first.returncode, first.stdout) == (0, f"written: {out}\n")
     assert second.returncode == 1
     assert "is there already, perhaps filled in" in second.stderr
-    assert out.read_text() == text
+    assert out.read_text(encoding="utf-8") == text
     assert shown.stdout.strip() == text.strip()
     assert run("inspect", plate, "-o", out).returncode == 2
 
@@ -109,7 +109,7 @@ def test_a_plan_is_carried_out_and_reported(plate: Path, tmp_path: Path):
     plan.write_text("schema = 1\nprobability = 0.8\n" + SEAT)
 
     done = run("compensate", plate, "-c", RECORD, "--plan", plan, "-o", out)
-    report = json.loads(Path(f"{out}.report.json").read_text())
+    report = json.loads(Path(f"{out}.report.json").read_text(encoding="utf-8"))
     seat = next(f for f in report["features"] if f["id"] == "bore-04")
 
     assert done.returncode == 0, done.stderr
@@ -195,5 +195,7 @@ def test_without_a_calibration_the_page_expects_nothing(tmp_path: Path):
     rule = meshcomp.ByHand(bore_opening=0.2)
     done = meshcomp.compensate_part(demo_part("shaft_spacer"), tmp_path / "o.stl", rule)
 
-    assert "What to expect in print" not in meshcomp.save_reports(done)[1].read_text()
+    assert "What to expect in print" not in meshcomp.save_reports(done)[1].read_text(
+        encoding="utf-8"
+    )
     assert done.serves

@@ -102,7 +102,7 @@ def test_a_word_for_feel_is_what_the_calibration_recorded(tmp_path):
     assert outcome.mates[0].mate.least == free.least
     assert outcome.mates[0].worst.mean == pytest.approx(free.middle, abs=1e-5)
 
-    data = json.loads((MODELS / "calibration.json").read_text())
+    data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
     (tmp_path / "calibration.json").write_text(json.dumps({**data, "feels": []}))
     with pytest.raises(meshcomp.MeshCompError, match="does not know how free feels"):
         made(tmp_path, SPACER, mate)
@@ -164,7 +164,9 @@ def test_a_plan_that_cannot_be_used_fails_its_part_only(tmp_path):
 
 def test_what_a_mate_is_for_stands_in_the_part_s_report(tmp_path):
     outcome = made(tmp_path, SPACER, SHAFT.replace("[[mate]]", '[[mate]]\nname = "axle"'))
-    report = json.loads((tmp_path / "compensated" / "spacer.stl.report.json").read_text())
+    report = json.loads(
+        (tmp_path / "compensated" / "spacer.stl.report.json").read_text(encoding="utf-8")
+    )
 
     assert feature(outcome, "spacer", "bore-01").intent == "mate 'axle'"
     assert "mate 'axle'" in json.dumps(report)
@@ -308,7 +310,7 @@ def test_a_mate_that_aims_at_what_is_not_there_fails_its_part(tmp_path):
 
 
 def test_a_kind_without_calibration_makes_its_mate_unknown(tmp_path):
-    data = json.loads((MODELS / "calibration.json").read_text())
+    data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
     del data["model"]["laws"]["bore"]
     (tmp_path / "calibration.json").write_text(json.dumps(data))
     outcome = made(tmp_path, SPACER, SHAFT)
@@ -365,7 +367,9 @@ def test_a_changed_wish_or_calibration_is_an_input(tmp_path):
     assert [part.was_there for part in aimed.parts] == [False, False]
 
     record = tmp_path / "calibration.json"
-    record.write_text(record.read_text().replace("invented spool", "another spool"))
+    record.write_text(
+        record.read_text(encoding="utf-8").replace("invented spool", "another spool")
+    )
     anew = made(tmp_path, SPACER, PLATE, BEARING.replace("0.08]", "0.10]"))
     assert [part.was_there for part in anew.parts] == [False, False]
 
@@ -413,7 +417,7 @@ def test_an_error_that_nobody_foresaw_is_that_part_s_own(tmp_path, monkeypatch):
 
 
 def test_parts_can_have_calibrations_of_their_own(tmp_path):
-    data = json.loads((MODELS / "calibration.json").read_text())
+    data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
     data["model"]["laws"]["boss"]["coefficients"] = [0.2]
     (tmp_path / "other.json").write_text(json.dumps(data))
     mate = mate_entry(bore="wheel/bore 12", boss="spacer/boss-01", clearance=[0.1, 0.3])
@@ -434,7 +438,7 @@ def test_the_reports_are_written_beside_the_parts(tmp_path):
         "kit.features.csv",
         "kit.mates.csv",
     ]
-    assert json.loads(paths[1].read_text())["conforms"] is True
+    assert json.loads(paths[1].read_text(encoding="utf-8"))["conforms"] is True
 
 
 def test_likely_mates_are_near_sizes_of_two_parts(tmp_path):

@@ -195,4 +195,6 @@ def test_the_command_roofs_lying_bores(tmp_path):
     arguments = ["compensate", source, "-o", out, "--up", "+Z", "--roof", "pointed"]
     result = CliRunner().invoke(app, [str(argument) for argument in arguments])
     assert result.exit_code == 0, result.output
-    assert "pointed roof at 45 degrees" in (tmp_path / "out.stl.report.json").read_text()
+    assert "pointed roof at 45 degrees" in (tmp_path / "out.stl.report.json").read_text(
+        encoding="utf-8"
+    )

@@ -161,7 +161,7 @@ def test_the_proof_undoes_the_axes_and_conforms(tmp_path):
     words = " ".join(result.output.split())
     assert "X too long by 2.00 mm/m, Y too short by 1.00 mm/m" in words
     assert "Y leans towards X by +4.00 mm/m" in words
-    report = json.loads((tmp_path / "out.stl.report.json").read_text())
+    report = json.loads((tmp_path / "out.stl.report.json").read_text(encoding="utf-8"))
     axes = report["plan"]["axes"]
     assert axes["skew"] == 0.004
     # The farthest corner of an 86 mm wheel: half of it askew and scaled.

@@ -80,7 +80,7 @@ WAYS_OUT = {
 
 @pytest.mark.parametrize("way", WAYS_OUT)
 def test_the_policy_lets_no_request_reach_even_this_machine(chromium, report, way):
-    text = report.read_text()
+    text = report.read_text(encoding="utf-8")
     policy = re.search(r"<meta http-equiv[^>]*>", text)[0]
     open_page = report.with_name("open.html")
     open_page.write_text(text.replace(policy, ""))
@@ -321,7 +321,7 @@ def test_assistive_technology_finds_nothing_amiss(chromium, report, tmp_path):
         pytest.skip("axe-core could not be installed")
     page = Watched(chromium, report, bypass_csp=True).page
     page.wait_for_timeout(REST)
-    page.evaluate(script.read_text())
+    page.evaluate(script.read_text(encoding="utf-8"))
     found = page.evaluate("axe.run()")
     serious = [
         (v["id"], [node["html"] for node in v["nodes"]])

@@ -326,7 +326,9 @@ def test_writing_the_scenario_gives_the_files_of_models(tmp_path):
         part = read_part(path)
         assert len(part.mesh.vertices) == len(PARTS[part.name].vertices)
     for path in paths[-2:]:
-        assert path.read_text() == (MODELS / path.name).read_text()
+        assert path.read_text(encoding="utf-8") == (MODELS / path.name).read_text(
+            encoding="utf-8"
+        )
 
 
 def test_a_file_in_the_place_of_the_directory_is_refused(tmp_path):

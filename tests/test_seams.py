@@ -289,11 +289,11 @@ def test_without_any_reason_the_back_is_taken(tmp_path):
 
 
 def test_a_groove_stays_away_from_a_flat(tmp_path):
-    # A D-bore: its flat, towards +X, mates with the flat of a shaft.
-    d_shape = np.array([p for p in circle(4.0, 192) if p[0] < 2.8])
-    mesh = prism(circle(9.0, 96), [d_shape], 0.0, 5.0)
-    record = made(mesh, tmp_path, wish(("bore-01", None)))
-    groove = groove_of(record, "bore-01")
+    # A shaft with a flat towards +X, which mates with that of a bore.
+    d_shape = np.array([p for p in circle(9.0, 192) if p[0] < 6.3])
+    mesh = prism(d_shape, [], 0.0, 8.0)
+    record = made(mesh, tmp_path, wish(("boss-01", None)))
+    groove = groove_of(record, "boss-01")
     assert groove.bearing == pytest.approx(180.0, abs=2.0)
     assert groove.reason == "away from what interrupts it"
 
@@ -354,10 +354,10 @@ def test_all_leaves_such_features_out_and_says_so(tmp_path):
 
 
 def test_a_bearing_at_which_the_surface_is_interrupted_is_refused(tmp_path):
-    d_shape = np.array([p for p in circle(4.0, 192) if p[0] < 2.8])
-    mesh = prism(circle(9.0, 96), [d_shape], 0.0, 5.0)
+    d_shape = np.array([p for p in circle(9.0, 192) if p[0] < 6.3])
+    mesh = prism(d_shape, [], 0.0, 8.0)
     with pytest.raises(OptionError, match="no room at 0 degrees"):
-        made(mesh, tmp_path, wish(("bore-01", 0.0)))
+        made(mesh, tmp_path, wish(("boss-01", 0.0)))
 
 
 @pytest.mark.parametrize(
