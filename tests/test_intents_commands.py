@@ -114,7 +114,8 @@ def test_a_plan_is_carried_out_and_reported(plate: Path, tmp_path: Path):
 
     assert done.returncode == 0, done.stderr
     assert "1 feature with an intent: none falls short." in done.stdout
-    table = done.stdout.partition("in print, mm:\n")[2].partition("What for")[0]
+    # The title is broken where the plan's path is long.
+    table = re.split(r"in\s+print,\s+mm:\n", done.stdout)[1].partition("What for")[0]
     assert 40 < max(len(line) for line in table.splitlines()) <= 80
     assert report["intents"]["stated"] == ["bore-04"]
     assert report["intents"]["fall_short"] == []
