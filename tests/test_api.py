@@ -122,6 +122,6 @@ def test_import_loads_no_geometry():
         "print(sorted(heavy & set(sys.modules)))"
     )
     shown = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True
     )
     assert shown.stdout.strip() == "[]"

@@ -87,7 +87,7 @@ def test_help_loads_no_geometry():
         "print([m for m in ('numpy', 'scipy', 'trimesh') if m in sys.modules])"
     )
     shown = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True
     )
 
     assert shown.stdout.strip() == "[]"
@@ -490,7 +490,7 @@ def test_help_of_every_command_runs_without_geometry(command):
     shown = subprocess.run(
         [sys.executable, "-c", code, *command, "--help"],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
     )
 
@@ -515,7 +515,7 @@ def test_want_of_memory_is_told_without_a_traceback():
         "cli.main()"
     )
     shown = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=False
     )
 
     assert shown.returncode == 1

@@ -97,7 +97,7 @@ def test_a_mistake_in_the_kit_file_is_one_line_with_its_place(tmp_path):
     done = subprocess.run(
         [sys.executable, "-c", "from meshcomp.cli import main; main()", "kit", path],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
 
@@ -114,7 +114,7 @@ def test_the_bar_of_progress_is_shown_on_a_terminal_only(tmp_path):
         [sys.executable, "-c", "from meshcomp.cli import main; main()", "kit", path],
         stdout=subprocess.PIPE,
         stderr=side,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
     os.close(side)

@@ -27,7 +27,7 @@ def run(*arguments, **options):
     return subprocess.run(
         [*PROGRAM, *map(str, arguments)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
         **options,
     )
@@ -120,7 +120,7 @@ def test_work_over_a_second_shows_on_a_terminal_what_is_done(tmp_path):
     quiet, _ = on_a_terminal(program, *job, "-q")
     assert quiet == ""
     piped = subprocess.run(
-        [*program, *map(str, job)], capture_output=True, text=True, check=True
+        [*program, *map(str, job)], capture_output=True, encoding="utf-8", check=True
     )
     assert piped.stderr == ""
 
@@ -138,7 +138,7 @@ def test_the_shell_completes_commands_and_options(shell):
         [sys.executable, "-c", code],
         env={**os.environ, **words, "_MESHCOMP_COMPLETE": f"complete_{shell}"},
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
     assert "compensate" in done.stdout

@@ -33,7 +33,7 @@ def test_generated_pages_are_what_the_code_says():
     done = subprocess.run(
         [sys.executable, ROOT / "docs" / "generate.py", "--check"],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
 

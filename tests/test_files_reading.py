@@ -229,7 +229,7 @@ def test_reading_stl_loads_neither_trimesh_nor_scipy_nor_lib3mf(block):
     found = subprocess.run(
         [sys.executable, "-c", script, str(block)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
     )

@@ -29,7 +29,7 @@ def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-c", code, *map(str, arguments)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
     )
 

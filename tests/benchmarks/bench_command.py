@@ -27,7 +27,7 @@ def run(*arguments):
         [sys.executable, "-c", *map(str, arguments)],
         check=True,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
     )
     return done.stdout
 

@@ -53,7 +53,7 @@ def run_kit(folder, workers):
         [sys.executable, "-c", COMMAND, *map(str, arguments), "--workers", str(workers)],
         check=False,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
     )
     assert done.returncode in {0, 3}, done.stderr
     return done.stdout
