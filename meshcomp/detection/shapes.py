@@ -122,14 +122,15 @@ def _shape(
 
 
 def _is_drafted(scene: Scene, walls: list[Feature]) -> bool:
-    """Whether walls lean one way on the whole.
+    """Whether most faces of walls lean, and one way on the whole.
 
     Facets whose rims were faceted each for itself are twisted: they lean to both ways.
     """
     faces = np.concatenate([wall.faces for wall in walls])
+    lean = float(np.median(np.abs(scene.regions.face_normals[faces, 2])))
     areas = scene.mesh.area_vectors[faces]
     whole = float(np.linalg.norm(areas, axis=1).sum())
-    return abs(float(areas[:, 2].sum())) > _DRAFT * whole
+    return lean > _DRAFT and abs(float(areas[:, 2].sum())) > _DRAFT * whole
 
 
 def _threads(
