@@ -8,7 +8,7 @@ from meshcomp.deviations import SizeLaw
 from meshcomp.errors import CalibrationError, OptionError
 from meshcomp.features import Cylinder, Feature
 from meshcomp.plans import Correction, Lying
-from meshcomp.printing import LYING_LIMIT
+from meshcomp.printing import LYING_LIMIT, build_angle
 
 __all__ = ["ROOFS", "Roof", "by_height_law", "by_opening", "roofed"]
 
@@ -44,7 +44,7 @@ def _lies(feature: Feature, correction: Correction) -> bool:
     if correction.is_left_alone or correction.mesh_size is None:
         return False
     is_bore = isinstance(feature, Cylinder) and feature.is_internal
-    return is_bore and isinstance(feature, Cylinder) and feature.build_angle >= LYING_LIMIT
+    return is_bore and build_angle(feature) >= LYING_LIMIT
 
 
 def by_height_law(

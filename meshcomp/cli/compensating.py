@@ -33,6 +33,7 @@ from meshcomp.cli.whole import parse_axes, parse_foot, parse_roof
 from meshcomp.errors import NotASolidError, OptionError
 
 if TYPE_CHECKING:
+    from meshcomp.calibration.results import Calibration
     from meshcomp.corrections import ByHand, Calibrated
     from meshcomp.parts import Part
     from meshcomp.results import Record
@@ -181,7 +182,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     }
     needs_none = bool(sizes or only or seam_groove) or snap_heights
     rule = _rule(
-        (calibration, plan),
+        (known, plan),
         given,
         needs_none=needs_none,
         undoes_axes=axes,
@@ -195,7 +196,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         made = None if dry_run else target
         record = _run(found, made, rule, overrides, in_place=in_place)
         if not dry_run:
-            _report(record, calibration)
+            _report(record, known)
     _show(record, as_json=as_json, dry_run=dry_run)
     if not (record.conforms and record.serves):
         raise typer.Exit(NOT_AS_PLANNED)
@@ -214,16 +215,16 @@ def _refuse_contradictions(
 
 
 def _rule(
-    files: tuple[Path | None, Path | None],
+    sources: tuple[Calibration | None, Path | None],
     given: dict[str, Any],
     *,
     needs_none: bool,
     **whole: Any,
 ) -> ByHand | Calibrated:
-    """Make the rule from a calibration file or from what was given by hand."""
+    """Make the rule from a calibration or from what was given by hand."""
     from meshcomp.corrections import ByHand
 
-    calibration, plan = files
+    calibration, plan = sources
     if calibration is not None and given:
         names = ", ".join(f"--{name.replace('_', '-')}" for name in given)
         raise typer.BadParameter(
@@ -244,11 +245,9 @@ def _rule(
     return ByHand(**given, roof=whole["roof"])
 
 
-def _calibrated(calibration: Path, plan: Path | None, **whole: Any) -> Calibrated:
-    from meshcomp.calibration.record import read_calibration
+def _calibrated(record: Calibration, plan: Path | None, **whole: Any) -> Calibrated:
     from meshcomp.corrections import Calibrated
 
-    record = read_calibration(calibration)
     intents = None
     if plan is not None:
         from meshcomp.intents.planfile import read_plan
@@ -309,11 +308,10 @@ def _run(
     return compensate_part(part, target, rule, in_place=in_place, **overrides)
 
 
-def _report(record: Record, calibration: Path | None) -> None:
-    from meshcomp.calibration.record import read_calibration
+def _report(record: Record, calibration: Calibration | None) -> None:
     from meshcomp.workflow import save_reports
 
-    save_reports(record, None if calibration is None else read_calibration(calibration))
+    save_reports(record, calibration)
 
 
 def _show(record: Record, *, as_json: bool, dry_run: bool) -> None:

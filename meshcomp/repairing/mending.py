@@ -98,7 +98,7 @@ def _repaired(part: Part) -> Part:
             "again as one solid"
         )
     parents = [rows[work.parents] for rows, (work, _) in zip(groups, done, strict=True)]
-    mended = part.with_mesh(_used(mesh), np.concatenate(parents))
+    mended = part.with_mesh(mesh.compact(), np.concatenate(parents))
     mended = replace(mended, repairs=_summed([r for _, log in done for r in log]))
     refuse_faults(mended, tolerated=_TOLERATED)
     return mended
@@ -129,13 +129,6 @@ def _as_one_piece(part: Part, open_faces: NDArray[np.int64]) -> Part | None:
 
 def _own(mesh: Mesh, rows: NDArray[np.int64]) -> Mesh:
     return mesh if len(rows) == len(mesh.faces) else Mesh(mesh.vertices, mesh.faces[rows])
-
-
-def _used(mesh: Mesh) -> Mesh:
-    """Drop vertices of no face."""
-    used = np.zeros(len(mesh.vertices), dtype=bool)
-    used[mesh.faces] = True
-    return Mesh(mesh.vertices[used], (np.cumsum(used) - 1)[mesh.faces])
 
 
 def _summed(log: list[Repair]) -> tuple[Repair, ...]:
