@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.grooving.lines import level_lines, merged
+from meshcomp._stretches import merged
+from meshcomp.grooving.lines import level_lines
 from meshcomp.grooving.mouths import cutter_outline, mouth_of
 from meshcomp.grooving.surfaces import Seat, Surface, seat_at
 

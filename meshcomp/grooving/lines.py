@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["in_common", "level_lines", "merged", "upright_lines"]
-
-_SAME = 1e-4  # mm: stretches with a smaller gap are one
+__all__ = ["level_lines", "upright_lines"]
 
 
 def _passes(
@@ -65,22 +63,3 @@ def level_lines(
     """Cut triangles at a height: ends of each line, (k, 2, 2), and the triangle of each."""
     ends, rows = _passes(corners, corners[..., 2] - height)
     return ends[..., :2], rows
-
-
-def merged(stretches: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Join stretches, (n, 2) from and to, that overlap or touch: (k, 2), rising."""
-    if len(stretches) == 0:
-        return np.zeros((0, 2))
-    ordered = stretches[np.argsort(stretches[:, 0], kind="stable")]
-    reach = np.maximum.accumulate(ordered[:, 1])
-    begins = np.flatnonzero(np.append(True, ordered[1:, 0] > reach[:-1] + _SAME))
-    return np.column_stack(
-        [ordered[begins, 0], np.append(reach[begins[1:] - 1], reach[-1])]
-    )
-
-
-def in_common(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Stretches that two lists of them have in common, (k, 2)."""
-    low = np.maximum(a[:, None, 0], b[:, 0]).ravel()
-    high = np.minimum(a[:, None, 1], b[:, 1]).ravel()
-    return np.column_stack([low, high])[high > low]

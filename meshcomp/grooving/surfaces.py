@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._stretches import in_common, merged
 from meshcomp._vectors import unit
 from meshcomp.association import associate_circle
 from meshcomp.features import Cylinder, Feature
-from meshcomp.grooving.lines import in_common, level_lines, merged, upright_lines
+from meshcomp.grooving.lines import level_lines, upright_lines
 from meshcomp.meshes import Mesh
 
 __all__ = ["Seat", "Surface", "seat_at", "surface_of"]

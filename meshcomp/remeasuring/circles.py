@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._stretches import merged
 from meshcomp.association import associate_circle
 from meshcomp.errors import AssociationError
 from meshcomp.features import Cylinder
 from meshcomp.remeasuring.outlines import Outline
-from meshcomp.remeasuring.places import Place, merged
+from meshcomp.remeasuring.places import Place
 
 __all__ = ["diameter_at", "own_corners"]
 

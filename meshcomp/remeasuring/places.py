@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._stretches import SAME, in_common, merged
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.meshes import Mesh
 
-__all__ = ["Place", "merged", "places_of"]
+__all__ = ["Place", "places_of"]
 
 _AT = (0.5, 0.31, 0.73, 0.13, 0.87)  # shares of a piece's length; the first are preferred
-_SAME = 1e-4  # mm, or radians: stretches with a smaller gap are one
 _LEAST_PIECE = 0.01  # mm: lower pieces are not cut
 _MOST_PIECES = 8
 _LEAST_SHARE = 0.3  # of what the best height of a piece shows
@@ -88,14 +88,7 @@ def _pieces(
     if isinstance(feature, Cylinder):
         return merged(reach)
     is_second = _is_second(feature, local, frame)
-    return _common(merged(reach[~is_second]), merged(reach[is_second]))
-
-
-def _common(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Stretches that two lists of them have in common, (k, 2)."""
-    low = np.maximum(a[:, None, 0], b[:, 0]).ravel()
-    high = np.minimum(a[:, None, 1], b[:, 1]).ravel()
-    return np.column_stack([low, high])[high > low]
+    return in_common(merged(reach[~is_second]), merged(reach[is_second]))
 
 
 def _best(
@@ -151,7 +144,7 @@ def _arcs(
     turn = (angles[:, 1] - angles[:, 0] + np.pi) % (2 * np.pi) - np.pi
     start = np.where(turn < 0, angles[:, 1], angles[:, 0])
     arcs = merged(np.column_stack([start, start + np.abs(turn)]))
-    if len(arcs) > 1 and arcs[-1, 1] > arcs[0, 0] + 2 * np.pi - _SAME:
+    if len(arcs) > 1 and arcs[-1, 1] > arcs[0, 0] + 2 * np.pi - SAME:
         arcs[0, 0] = arcs[-1, 0] - 2 * np.pi
         arcs = arcs[:-1]
     return Place(height=height, first=arcs, second=arcs)
@@ -177,21 +170,3 @@ def _is_second(
     """Whether pieces, (n, k, 2 or more), lie on the second plane of a wall."""
     positions = (corners[..., :2] @ (frame[:2] @ wall.direction)).mean(axis=1)
     return np.asarray(positions > (wall.start + wall.end) / 2)
-
-
-def merged(stretches: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Join stretches, (n, 2) from and to, that overlap or touch: (k, 2), ascending.
-
-    Examples
-    --------
-    >>> merged(np.array([(4.0, 5.0), (0.0, 2.0), (1.0, 3.0)])).tolist()
-    [[0.0, 3.0], [4.0, 5.0]]
-    """
-    if len(stretches) == 0:
-        return np.zeros((0, 2))
-    ordered = stretches[np.argsort(stretches[:, 0], kind="stable")]
-    reach = np.maximum.accumulate(ordered[:, 1])
-    begins = np.flatnonzero(np.append(True, ordered[1:, 0] > reach[:-1] + _SAME))
-    return np.column_stack(
-        [ordered[begins, 0], np.append(reach[begins[1:] - 1], reach[-1])]
-    )

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._stretches import in_common, merged
 from meshcomp.features import Wall
-from meshcomp.remeasuring.places import merged
 
 __all__ = ["dimension_line"]
 
@@ -59,7 +59,7 @@ def dimension_line(
     """
     normal = wall.direction[:2]
     along = np.array([-normal[1], normal[0]])
-    common = _common(*(_stretches(rings, normal, at) for at in (wall.start, wall.end)))
+    common = in_common(*(_stretches(rings, normal, at) for at in (wall.start, wall.end)))
     if not len(common):
         return None
     low, high = common[np.argmax(common[:, 1] - common[:, 0])]
@@ -88,10 +88,3 @@ def _stretches(
     along = np.array([-normal[1], normal[0]])
     lines = np.column_stack([starts[good] @ along, ends[good] @ along])
     return merged(np.sort(lines, axis=1))  # sections have points amid straight lines
-
-
-def _common(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Stretches that lines of two lists have in common, (k, 2)."""
-    low = np.maximum(a[:, None, 0], b[:, 0]).ravel()
-    high = np.minimum(a[:, None, 1], b[:, 1]).ravel()
-    return np.column_stack([low, high])[high > low]
