@@ -3,6 +3,8 @@
 The hidden processes below are numpy only: they know nothing of how the product reckons.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -157,16 +159,16 @@ def test_all_mates_fit_together_as_often_as_said():
             ),
             least=-0.02,
             most=0.2,
-            pairs=pairs,
         )
         for hole, pin, pairs in sizes
+        for _ in range(pairs)
     ]
 
     fits = all_fit(rng, bores, bosses, sizes, (-0.02, 0.2))
 
     assert probability_of_all(wanted) == pytest.approx(fits, abs=WITHIN)
     apart = np.prod([clearance(e.terms[0][1], e.terms[1][1]).probability_within(-0.02, 0.2)
-                     ** e.pairs for e in wanted])  # fmt: skip
+                     for e in wanted])  # fmt: skip
     assert abs(fits - apart) > WITHIN  # the shared error counts
 
 
@@ -188,6 +190,78 @@ def all_fit(rng, bores, bosses, sizes, limits):
             boss = pin + growth + error + rng.normal(0, 0.022, DRAWS) * scale[1]
             good &= (bore - boss > limits[0]) & (bore - boss < limits[1])
     return np.mean(good)
+
+
+PRINTS = {"a": ("bore", 8.14), "b": ("bore", 8.18), "pin": ("boss", 7.94),
+          "post": ("boss", 7.96), "seat": ("bore", 22.13)}  # fmt: skip
+CHAINS = {
+    "one pin for two bores": [("a", "pin"), ("b", "pin")],
+    "a ring in which all are shared": [("a", "pin"), ("b", "pin"), ("b", "post"),
+                                       ("a", "post")],
+    "one seat for three bearings": [("seat", None)] * 3,
+    "shared and apart": [("a", "pin"), ("b", "pin"), ("seat", None), ("a", "post")],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("repeatability", [0.022, 0.05])
+@pytest.mark.parametrize("chain", CHAINS)
+def test_a_print_that_takes_part_in_several_pairs_is_one_print(chain, repeatability):
+    """100,000 kits of which each feature is printed once: numpy only."""
+    rng = np.random.default_rng(23)
+    common = CALIPER["caliper"] ** 2
+    laws = {
+        "bore": replace(bore_law(10.0, common), repeatability=repeatability),
+        "boss": replace(boss_law(9.0, common), repeatability=repeatability),
+    }
+    bearing = Made(lower=21.95, upper=22.0)
+    pairs, limits = CHAINS[chain], (0.0, 0.2)
+
+    sizes = printed_once(rng, laws)
+    good, alone = np.ones(DRAWS, bool), 1.0
+    for inner, outer in pairs:
+        other = rng.uniform(21.95, 22.0, DRAWS) if outer is None else sizes[outer]
+        fits = (sizes[inner] - other > limits[0]) & (sizes[inner] - other < limits[1])
+        good &= fits
+        alone *= np.mean(fits)
+
+    def member(name):
+        kind, size = PRINTS[name]
+        return printed_size(laws[kind], size, key=("c", kind), shares=CALIPER)
+
+    wanted = [
+        Requirement(
+            terms=((1.0, member(a)), (-1.0, bearing if b is None else member(b))),
+            least=limits[0],
+            most=limits[1],
+            prints=(a, b),
+        )
+        for a, b in pairs
+    ]
+    said = probability_of_all(wanted)
+    assert said == pytest.approx(np.mean(good), abs=WITHIN)
+    assert abs(said - alone) > WITHIN
+    if repeatability > 0.03:  # where prints scatter, it counts that they are shared
+        own = [replace(each, prints=()) for each in wanted]
+        assert abs(probability_of_all(own) - np.mean(good)) > WITHIN
+
+
+def printed_once(rng, laws):
+    """Draw the laws that a calibration leaves possible, and one print of each feature."""
+    share = CALIPER["caliper"]
+    error, sizes, drawn = rng.normal(0, share, DRAWS), {}, {}
+    for kind, each in laws.items():
+        freedom = each.degrees_of_freedom
+        scale = np.sqrt(freedom / rng.chisquare(freedom, DRAWS))
+        own = np.array(each.covariance)
+        own[0, 0] -= share**2
+        z = rng.multivariate_normal(np.zeros(len(own)), own, DRAWS) * scale[:, None]
+        drawn[kind] = (each.coefficients + z, scale)
+    for name, (kind, size) in PRINTS.items():
+        terms, scale = drawn[kind]
+        row = np.array([1.0, 1 / size])[: terms.shape[1]]
+        scatter = rng.normal(0, laws[kind].repeatability, DRAWS) * scale
+        sizes[name] = size + terms @ row + error + scatter
+    return sizes
 
 
 def bench(rng, sizes, deviations, error, repeatability):

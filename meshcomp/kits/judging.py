@@ -65,21 +65,38 @@ def _judged(mate: Mate, known: Known) -> tuple[MateOutcome, list[Requirement]]:
         found = [_pair(mate, *pair) for pair in pairs]
     except (_UnknownError, OptionError) as error:
         return MateOutcome(mate=mate, unknown=str(error)), []
-    copies = _copies(mate, (len(internal), len(external)), known)
-    each = [copies // len(pairs) + (n < copies % len(pairs)) for n in range(len(pairs))]
+    sizes = (len(internal), len(external))
+    copies = _copies(mate, sizes, known)
     requirements = [
         Requirement(
-            terms=_terms(mate, inner, outer),
+            terms=_terms(mate, *(member for _, member in pairs[number % len(pairs)])),
             least=mate.least,
             most=mate.most,
-            pairs=number,
+            prints=_prints(mate, pairs[number % len(pairs)], number, sizes, known),
         )
-        for ((_, inner), (_, outer)), number in zip(pairs, each, strict=True)
-        if number
+        for number in range(copies)
     ]
     notes = tuple(dict.fromkeys(_notes(mate, known)))
     outcome = MateOutcome(mate=mate, pairs=tuple(found), copies=copies, notes=notes)
     return outcome, requirements
+
+
+def _prints(
+    mate: Mate, pair: tuple[_Side, _Side], number: int, sizes: tuple[int, int], known: Known
+) -> tuple[str | None, ...]:
+    """Name the prints that one of the pairs to make is of; None: a bought part.
+
+    Copies of a part are taken in turn, so that the same copies go together in all mates;
+    where there is less of one part, its copies take part in several pairs.
+    """
+    return tuple(
+        f"{name} {number // features % known.parts[side.part].quantity}"
+        if isinstance(side, Reference)
+        else None
+        for side, (name, _), features in zip(
+            (mate.internal, mate.external), pair, sizes, strict=True
+        )
+    )
 
 
 def _terms(mate: Mate, inner: Member, outer: Member) -> tuple[Term, ...]:
@@ -174,7 +191,7 @@ def _copies(mate: Mate, features: tuple[int, int], known: Known) -> int:
     """Return how many pairs there are when as many parts are made as asked.
 
     Each side brings its features times its quantity; a bought part is had as often as
-    it is needed, and so is the side of which there is less.
+    it is needed, and the side of which there is less goes with several of the other.
     """
     sides = zip((mate.internal, mate.external), features, strict=True)
     return max(
