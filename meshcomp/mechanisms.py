@@ -143,7 +143,8 @@ class PartOutcome:
     written: str | None = None
     written_sha256: str | None = None
     report: str | None = None
-    conforms: bool = False
+    is_proved: bool = False  # the geometry, whatever it is for
+    conforms: bool = False  # proved, and no intent falls short
     verdict: str = ""
     features: tuple[FeatureOutcome, ...] = ()
     notes: tuple[str, ...] = ()  # to settle before printing

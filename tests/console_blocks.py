@@ -39,7 +39,7 @@ class Command:
         """Exit status that the output shown stands for."""
         if self.shown.startswith("meshcomp: "):
             return 1
-        return 3 if re.search(r"^FALLS SHORT\.", self.shown, re.MULTILINE) else 0
+        return 3 if re.search(r"\bFALLS? SHORT\b", self.shown, re.MULTILINE) else 0
 
     def run(self, folder: Path) -> tuple[str, int]:
         """Run it after writing its files; what it prints and its exit status."""

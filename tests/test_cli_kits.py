@@ -54,7 +54,7 @@ def test_a_held_back_part_is_status_3(tmp_path):
 
     assert result.exit_code == 3
     assert re.search(r"^spacer +1 .* held back$", result.output, re.MULTILINE)
-    assert "FALLS SHORT. 0 of 1 part proved." in result.output
+    assert "1 PART NOT PROVED. 0 of 1 part proved." in result.output
 
 
 def test_json_is_the_whole_result(tmp_path):

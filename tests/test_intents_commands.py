@@ -137,7 +137,26 @@ def test_what_falls_short_is_told_by_the_exit_status(plate: Path, tmp_path: Path
 
     assert dry.returncode == 3
     assert "Falls short:\n  bore-04: 87.9 of 100 prints meet it, 95 are asked" in dry.stdout
-    assert "1 of 1 feature with an intent falls short." in " ".join(dry.stdout.split())
+    told = " ".join(dry.stdout.split())
+    assert "PLAN ONLY, 1 INTENT FALLS SHORT: bore-04." in told
+    assert "1 of 1 feature with an intent falls short: bore-04." in told
+
+
+def test_the_headline_says_that_the_mesh_is_proved_and_which_intent_is_not_met(
+    plate: Path, tmp_path: Path
+):
+    plan, out = tmp_path / "plan.toml", tmp_path / "out.stl"
+    plan.write_text("schema = 1\n" + SEAT)
+
+    done = run("compensate", plate, "-c", RECORD, "--plan", plan, "-o", out)
+
+    assert done.returncode == 3
+    assert "GEOMETRY PROVED, 1 INTENT FALLS SHORT: bore-04." in done.stdout
+    page = (tmp_path / "out.stl.report.html").read_text(encoding="utf-8")
+    assert "Geometry proved, 1 intent falls short: bore-04</h2>" in page
+    report = json.loads((tmp_path / "out.stl.report.json").read_text(encoding="utf-8"))
+    assert report["verdict"]["state"] == "short"
+    assert report["verdict"]["heading"].endswith("falls short: bore-04")
 
 
 def test_wrong_plans_are_refused_before_anything_is_written(plate: Path, tmp_path: Path):

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -508,15 +509,19 @@ def one_caliper(folder):
     return record.model.laws
 
 
-def printed(rng, law, size, error, share):
-    """Print one mesh size by 100,000 processes that a law leaves possible: numpy only."""
+def printed(rng, law, size, error, share, prints=None):
+    """Print one mesh size by 100,000 processes that a law leaves possible: numpy only.
+
+    Once, (n,), or so many times by each process, (prints, n).
+    """
     n = len(error)
     scale = np.sqrt(law.degrees_of_freedom / rng.chisquare(law.degrees_of_freedom, n))
     own = np.array(law.covariance)
     own[law.terms.index("constant"), law.terms.index("constant")] -= share**2
     spread = rng.multivariate_normal(np.zeros(len(own)), own, n) * scale[:, None]
     row = [size ** {"scale": 1, "constant": 0, "inverse": -1}[term] for term in law.terms]
-    scatter = rng.normal(0, law.repeatability, n) * scale
+    shape = n if prints is None else (prints, n)
+    scatter = rng.normal(0, law.repeatability, shape) * scale
     return size + (law.coefficients + spread) @ row + share * error + scatter
 
 
@@ -551,3 +556,39 @@ def test_a_kit_says_how_often_its_printed_pair_fits(tmp_path):
     other = printed(rng, laws["bore"], bore, error, share)
     other = other - printed(rng, laws["boss"], boss, apart, share)
     assert fits - np.mean((other >= 0.08) & (other <= 0.22)) > 0.1
+
+
+@pytest.mark.parametrize(("wheels", "spacers"), [(2, 1), (2, 2), (1, 3)])
+def test_copies_of_which_there_are_fewer_go_with_several(tmp_path, wheels, spacers):
+    """100,000 kits drawn by numpy: each copy is printed once."""
+    laws = one_caliper(tmp_path)
+    mate = mate_entry(bore="wheel/bore 12", boss="spacer/boss-01", clearance=[0.10, 0.20])
+    outcome = made(
+        tmp_path,
+        f"{SPACER}\nquantity = {spacers}",
+        f"{WHEEL}\nquantity = {wheels}",
+        mate,
+    )
+
+    rng, share = np.random.default_rng(8), 0.08 / np.sqrt(3)
+    error = rng.normal(0, 1, 100_000)
+    sizes = {f"{p.name}/{f.id}": f.mesh_size for p in outcome.parts for f in p.features}
+    (pair,) = outcome.mates[0].pairs
+    bores = printed(rng, laws["bore"], sizes[pair.internal], error, share, wheels)
+    bosses = printed(rng, laws["boss"], sizes[pair.external], error, share, spacers)
+    number = max(wheels, spacers)
+    gaps = np.array([bores[n % wheels] - bosses[n % spacers] for n in range(number)])
+    good = ((gaps >= 0.10) & (gaps <= 0.20)).all(axis=0)
+
+    assert outcome.mates[0].copies == number
+    assert outcome.all_fit == pytest.approx(np.mean(good), abs=0.01)
+
+
+def test_part_pages_show_the_calibration_with_its_charts(tmp_path):
+    one_caliper(tmp_path)
+    outcome = made(tmp_path, SPACER, WHEEL)
+
+    for part in outcome.parts:
+        text = Path(part.report).read_text(encoding="utf-8")
+        kinds = {f.kind for f in part.features} & {"bore", "boss"}
+        assert text.count('class="chart"') == len(kinds) > 0

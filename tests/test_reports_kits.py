@@ -64,6 +64,7 @@ def part(name="wheel", **changes):
         "written": f"out/{name}.stl",
         "written_sha256": "cd" * 32,
         "report": f"out/{name}.stl.report.html",
+        "is_proved": True,
         "conforms": True,
         "verdict": "1 bore was changed in size by +0.250 mm.",
         "features": (feature(), feature("bore-02", state="left alone")),
@@ -112,8 +113,9 @@ def outcome(parts=None, mates=None, all_fit=0.94):
     )
 
 
-BAD = part("bad", error="bad.stl is no STL file", conforms=False, features=(), report=None)
-LIMITED = part("held", conforms=False, verdict="held", features=(feature(state="limited"),))
+NOTHING = {"is_proved": False, "conforms": False}
+BAD = part("bad", error="bad.stl is no STL file", features=(), report=None, **NOTHING)
+LIMITED = part("held", verdict="held", features=(feature(state="limited"),), **NOTHING)
 UNKNOWN = mate("what", pairs=(), copies=0, unknown="bad failed")
 PRESS = mate("press", least=-0.1, most=None, low=-0.03)
 OLD = part("old", was_there=True, quantity=12, worst_difference=0.00041)
@@ -168,6 +170,26 @@ def test_what_falls_short_is_said_with_what_could_be_held():
     )
     assert "+0.052 to +0.188 mm could be held" in " ".join(wide.split())
     assert "95 of 100 lie from +0.050 to +0.186 mm" in " ".join(aside.split())
+
+
+UNMET = part(
+    "plate",
+    conforms=False,
+    features=(feature(shortfall="80 of 100 prints meet it"), feature("bore-02")),
+)
+
+
+def test_the_headline_says_what_is_proved_and_what_falls_short_all_the_same():
+    kit = outcome((part(), UNMET), (mate(fits=0.3), mate()))
+    assert "GEOMETRY PROVED, 1 INTENT AND 1 MATE FALL SHORT. 2 of 2" in kit_text(kit)
+    assert "Geometry proved, 1 intent and 1 mate fall short</h2>" in kit_html(kit)
+    assert "intents fall short in plate;" in " ".join(kit_text(kit).split())
+    assert re.search(r"^plate .* proved, SHORT$", kit_text(kit), re.MULTILINE)
+
+
+def test_a_headline_never_calls_proved_what_is_not():
+    kit = outcome((UNMET, LIMITED), ())
+    assert "1 PART NOT PROVED, 1 INTENT FALLS SHORT. 1 of 2" in kit_text(kit)
 
 
 def test_terminal_controls_in_names_stay_out():

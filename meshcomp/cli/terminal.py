@@ -22,9 +22,9 @@ _QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 _PATIENCE = 1.0  # s, before there is a sign of life
 _PITCH = 0.2  # s
 _ERASE = "\r\x1b[K"
-_GOOD = re.compile(r"^(PROVED|PLAN ONLY)\b", re.MULTILINE)
+_GOOD = re.compile(r"^(PROVED|GEOMETRY PROVED|PLAN ONLY)\b", re.MULTILINE)
 _BAD = re.compile(
-    r"\b(NOT PROVED|HELD BACK IN PLACES|FAILED|DIFFERS|SHORT|NOT as planned)\b"
+    r"\b(NOT PROVED|HELD BACK IN PLACES|FAILED|DIFFERS|FALLS? SHORT|SHORT|NOT as planned)\b"
 )
 
 

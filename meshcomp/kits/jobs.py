@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import traceback
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 from meshcomp.calibration.record import read_calibration
+from meshcomp.calibration.results import Calibration
 from meshcomp.corrections import Calibrated, plan
 from meshcomp.errors import CalibrationError, MeshCompError, OptionError
 from meshcomp.features import Feature
@@ -81,8 +83,7 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
     record = compensate_part(
         read, job.out, rule, inspection=inspection, keep=job.part.keep, sizes=sizes
     )
-    # Charts of the calibration would be the same in every part's page.
-    _, page = save_reports(record)
+    _, page = save_reports(record, _calibration(job))
     shown = record_json(record)
     return replace(
         blank,
@@ -90,12 +91,19 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
         written=record.written,
         written_sha256=record.written_sha256,
         report=str(page),
+        is_proved=record.conforms,
         conforms=record.conforms and record.serves,
-        verdict=shown["verdict"]["sentence"],
+        verdict=_verdict(shown["verdict"]),
         features=_outcomes(job, record.inspection, (record.plan, rule), record),
         notes=tuple(shown["notes"]),
         worst_difference=_worst(record),
     )
+
+
+def _verdict(shown: dict[str, str]) -> str:
+    """Say what became of a part, with its heading where not all is well."""
+    is_good = shown["state"] == "proved"
+    return shown["sentence"] if is_good else f"{shown['heading']}. {shown['sentence']}"
 
 
 def _worst(record: Record) -> float | None:
@@ -119,11 +127,7 @@ def _read(part: KitPart) -> Part:
 def _rule(job: Job, inspection: Inspection) -> Calibrated:
     """Return the calibration with what the plan, the kit and its mates want."""
     part = job.part
-    record = read_calibration(part.calibration)
-    if record.sha256 != job.calibration_sha256:
-        raise CalibrationError(
-            f"{part.calibration}: was changed while the kit was made: start again"
-        )
+    record = _calibration(job)
     return Calibrated(
         model=record.model,
         source=record.conditions.in_words(),
@@ -133,6 +137,19 @@ def _rule(job: Job, inspection: Inspection) -> Calibrated:
         targets=dict(part.targets),
         aims=_aims(job, inspection),
     )
+
+
+def _calibration(job: Job) -> Calibration:
+    return _calibration_of(job.part.calibration, job.calibration_sha256)
+
+
+@lru_cache(maxsize=8)
+def _calibration_of(path: Path, sha256: str) -> Calibration:
+    """Read a calibration once for all parts that a worker makes by it."""
+    record = read_calibration(path)
+    if record.sha256 != sha256:
+        raise CalibrationError(f"{path}: was changed while the kit was made: start again")
+    return record
 
 
 def _aims(job: Job, inspection: Inspection) -> dict[str, Aim]:

@@ -22,7 +22,7 @@ from meshcomp.mechanisms import PartOutcome
 
 __all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy", "to_folder"]
 
-_SCHEMA = 1
+_SCHEMA = 2
 _FOLDER = ".meshcomp-kit"
 _Record = TypeVar("_Record", PartOutcome, Survey)
 

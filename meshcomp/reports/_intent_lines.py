@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from meshcomp.plans import Correction, Outlook, Plan
 from meshcomp.reports import _numbers as numbers
-from meshcomp.reports._rows import Row, grouped
+from meshcomp.reports._rows import Row, grouped, ids_in_words
 from meshcomp.reports._sentences import printable
 from meshcomp.reports._tables import (
     MOST_ROWS,
@@ -122,6 +122,6 @@ def intent_sentence(plan: Plan) -> str:
     if not short:
         return f"{numbers.count(len(stated), 'feature')} with an intent: none falls short."
     verb = "falls" if short == 1 else "fall"
-    return (
-        f"{short} of {numbers.count(len(stated), 'feature')} with an intent {verb} short."
-    )
+    names = ids_in_words(c.feature_id for c in plan.shortfalls)
+    features = numbers.count(len(stated), "feature")
+    return f"{short} of {features} with an intent {verb} short: {names}."

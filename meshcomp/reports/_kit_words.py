@@ -49,10 +49,12 @@ class KitVerdict:
 def kit_verdict(outcome: KitOutcome) -> KitVerdict:
     """Say what became of a kit."""
     parts, mates = outcome.parts, outcome.mates
-    made = [part for part in parts if part.error is None]
-    proved = sum(part.conforms for part in made)
+    proved = sum(part.is_proved for part in parts)
     sure = sum(mate.conforms for mate in mates)
     words = f"{proved} of {count(len(parts), 'part')} proved"
+    short = [part.name for part in parts if part.shortfalls]
+    if short:
+        words += f"; intents fall short in {', '.join(short)}"
     if mates:
         verb = "is" if sure == 1 else "are"
         words += f"; {sure} of {count(len(mates), 'mate')} {verb} as sure as asked"
@@ -66,8 +68,23 @@ def kit_verdict(outcome: KitOutcome) -> KitVerdict:
             sentence=f"{words} {failed} failed and {verb} not written.",
         )
     if not outcome.conforms:
-        return KitVerdict(state="short", heading="Falls short", sentence=words)
+        return KitVerdict(state="short", heading=_short_heading(outcome), sentence=words)
     return KitVerdict(state="good", heading="As asked", sentence=words)
+
+
+def _short_heading(outcome: KitOutcome) -> str:
+    """Say whether the geometry is proved, and how much falls short all the same."""
+    unproved = sum(not part.is_proved for part in outcome.parts)
+    numbers = {
+        "intent": sum(len(part.shortfalls) for part in outcome.parts),
+        "mate": sum(not mate.conforms for mate in outcome.mates),
+    }
+    short = [count(number, noun) for noun, number in numbers.items() if number]
+    geometry = f"{count(unproved, 'part')} not proved" if unproved else "Geometry proved"
+    if not short:
+        return geometry
+    verb = "falls" if sum(numbers.values()) == 1 else "fall"
+    return f"{geometry}, {' and '.join(short)} {verb} short"
 
 
 def part_state(part: PartOutcome) -> str:
@@ -76,9 +93,9 @@ def part_state(part: PartOutcome) -> str:
         return "FAILED"
     if part.conforms:
         return "proved"
-    if any(feature.state == "limited" for feature in part.features):
+    if not part.is_proved and any(f.state == "limited" for f in part.features):
         return "held back"
-    return "SHORT" if part.shortfalls else "NOT proved"
+    return "proved, SHORT" if part.is_proved else "NOT proved"
 
 
 def mate_state(mate: MateOutcome) -> str:
@@ -160,7 +177,7 @@ def together(outcome: KitOutcome) -> str | None:
         return None
     return (
         f"All {pairs} pairs fit at once in {tenths(outcome.all_fit)} of 100 kits: "
-        "prints are independent, the calibration's error is shared."
+        "each feature is printed once, and the calibration's error is shared."
     )
 
 

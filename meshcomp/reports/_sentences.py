@@ -13,7 +13,7 @@ from meshcomp.plans import Plan
 from meshcomp.presses import CAUTIONS as PRESS_CAUTIONS
 from meshcomp.reports._extras import extra_words
 from meshcomp.reports._numbers import count, span
-from meshcomp.reports._rows import Row, grouped, rows_of
+from meshcomp.reports._rows import Row, grouped, ids_in_words, rows_of
 from meshcomp.results import Record, Verification
 
 __all__ = [
@@ -51,21 +51,49 @@ _PRACTICE = (
     "press fit can split its seat, local codes and licensed practice decide, not this "
     "report."
 )
+_MOST_NAMES = 4  # of features in a heading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """The outcome of a job: a state for machines, a word or two, and a sentence."""
+    """The outcome of a job: a state for machines, a few words, and a sentence.
 
-    state: str  # "proved", "limited", "not proved", "not measured" or "plan only"
+    `short` names the features whose intents fall short, if they are few.
+    """
+
+    state: str  # "proved", "short", "limited", "not proved", "not measured", "plan only"
     heading: str
     sentence: str
+    short: str = ""
+
+    @property
+    def headline(self) -> str:
+        """Return the heading with what falls short."""
+        return f"{self.heading}: {self.short}" if self.short else self.heading
 
 
 def verdict(record: Record) -> Verdict:
-    """Say what changed, by how much, and whether it is proved."""
-    outcome = _outcome(record)
+    """Say what changed, by how much, whether it is proved, and what it will not serve."""
+    outcome = _with_shortfalls(_outcome(record), record.plan)
     return replace(outcome, sentence=f"{outcome.sentence}{extra_words(record)}")
+
+
+def _with_shortfalls(outcome: Verdict, plan: Plan) -> Verdict:
+    """Say beside what is proved, which is the mesh, that intents fall short."""
+    number = len(plan.shortfalls)
+    if not number:
+        return outcome
+    is_proved = outcome.state == "proved"
+    verb = "falls" if number == 1 else "fall"
+    heading = "Geometry proved" if is_proved else outcome.heading
+    return replace(
+        outcome,
+        state="short" if is_proved else outcome.state,
+        heading=f"{heading}, {count(number, 'intent')} {verb} short",
+        short=ids_in_words(c.feature_id for c in plan.shortfalls)
+        if number <= _MOST_NAMES
+        else "",
+    )
 
 
 def _outcome(record: Record) -> Verdict:

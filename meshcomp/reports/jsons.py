@@ -339,7 +339,11 @@ def _written(record: Record) -> dict[str, Any] | None:
 
 def _verdict(record: Record) -> dict[str, Any]:
     outcome = verdict(record)
-    return {"state": outcome.state, "sentence": outcome.sentence}
+    return {
+        "state": outcome.state,
+        "heading": outcome.headline,
+        "sentence": outcome.sentence,
+    }
 
 
 def _number(value: float | None) -> float | None:

@@ -66,7 +66,7 @@ def kit_html(outcome: KitOutcome) -> str:
 
 def _figures(outcome: KitOutcome) -> list[dict[str, str]]:
     parts, mates = outcome.parts, outcome.mates
-    proved = sum(part.conforms for part in parts)
+    proved = sum(part.is_proved for part in parts)
     copies = sum(part.quantity for part in parts)
     features = sum(len(part.features) for part in parts)
     figures = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,8 +22,11 @@ _POINTS = 200  # at which curves are drawn
 _LOGARITHMIC, _WIDE = 4.0, 12.0  # largest of smallest size: axis, and few ticks
 
 
+@lru_cache(maxsize=64)
 def law_chart(kind: str, law: SizeLaw, study: Study) -> str:
     """Return a chart of a law and its readings as SVG, for a page.
+
+    Drawn once for all parts of a kit: a law is told by which object it is.
 
     Above: deviation against mesh size with the law, the band in which the law lies and
     the band in which single prints lie (95 % each), readings as dots and gauges as

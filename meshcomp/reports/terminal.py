@@ -177,7 +177,8 @@ def _printable(sentences: Sequence[str]) -> list[str]:
 
 def _verdict_lines(record: Record) -> list[str]:
     outcome = verdict(record)
-    lines = paragraph(f"{outcome.heading.upper()}. {outcome.sentence}")
+    short = f": {outcome.short}" if outcome.short else ""
+    lines = paragraph(f"{outcome.heading.upper()}{short}. {outcome.sentence}")
     lines += paragraph(intent_sentence(record.plan))
     if record.written is None:
         return lines
