@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 from meshcomp._vectors import unit
 from meshcomp.compensation.charts import charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
+from meshcomp.compensation.looking import Looked
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import LEVEL_LIMIT, corners_of, horizontal_motion
 from meshcomp.compensation.splitting import split_at_height
+from meshcomp.compensation.triangulating import Known
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot
 from meshcomp.segmentation import Regions, planar_regions
@@ -142,9 +144,10 @@ def _soundly(
     refined = refine(mesh, [])
     charts = charts_of(regions, refined)
     share = np.ones(len(mesh.vertices))
+    made_before, looked = Known(), Looked()
     for attempt in range(_TRIES + 1):
-        moved, of_face, changed = moved_by(charts, refined, d, share)
-        pairs, _ = unsound_pairs(mesh, regions, moved, changed)
+        moved, of_face, changed = moved_by(charts, refined, d, share, made_before)
+        pairs, _ = unsound_pairs(mesh, regions, moved, changed, looked=looked)
         if len(pairs) == 0:
             break
         charts, known = made_anew(charts, of_face[pairs])

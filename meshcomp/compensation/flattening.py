@@ -11,9 +11,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot
+from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.triangulating import Known, triangulated
 from meshcomp.meshes import Mesh
 from meshcomp.topology import next_half_edge, topology_of
 
@@ -27,6 +28,7 @@ def flattened(
     moved: Mesh,
     charts: Charts,
     touched: NDArray[np.bool_],
+    known: Known | None = None,
 ) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
     """Triangulate the planar regions anew that folded or were cut.
 
@@ -40,6 +42,8 @@ def flattened(
         Regions of the refined faces, and those to be made anew in any case.
     touched : (m,) bool
         Faces whose corners moved, or that were cut.
+    known : Known, optional
+        Triangles of earlier tries.
 
     Returns
     -------
@@ -55,9 +59,9 @@ def flattened(
     if not worn.any():
         nothing = np.zeros(len(moved.faces), dtype=bool)
         return replace(refined, mesh=moved), of_face, nothing
-    outlines = _outlines(moved, of_face, worn)
-    needless = _needless(moved, charts.owners[of_face], worn, outlines)
-    fresh = _triangles(moved.vertices, outlines, needless, charts)
+    known = Known() if known is None else known
+    outlines = _shortened(refined.mesh, charts, worn, known)
+    fresh = _triangles(moved.vertices, outlines, charts, known)
     made = np.zeros(len(normals), dtype=bool)
     made[list(fresh)] = True
     kept = ~made[of_face]
@@ -72,28 +76,40 @@ def flattened(
     return replace(refined, mesh=mesh, parents=parents), of_new_face, is_fresh
 
 
+def _shortened(
+    mesh: Mesh, charts: Charts, worn: NDArray[np.bool_], known: Known
+) -> dict[int, list[list[int]]]:
+    """Vertex loops around each worn region, without what strips need not keep."""
+    before = known.outlines
+    if before is not None and before[0] is mesh and np.array_equal(before[1], worn):
+        return before[2]
+    of_face, owners = charts.of_face, charts.owners
+    outlines = _outlines(mesh, of_face, worn)
+    needless = _needless(mesh, owners[of_face], worn, outlines)
+    shorter = {
+        region: _without(loops, needless) if owners[region] >= 0 else loops
+        for region, loops in outlines.items()
+    }
+    known.outlines = mesh, worn, shorter
+    return shorter
+
+
 def _triangles(
     vertices: NDArray[np.float64],
     outlines: dict[int, list[list[int]]],
-    needless: NDArray[np.bool_],
     charts: Charts,
+    known: Known,
 ) -> dict[int, NDArray[np.int64]]:
     """Triangles of each region that can be made anew.
 
     The strips of a cylinder share points that are left out, so where one of its strips
     cannot be made anew, none is.
     """
-    fresh: dict[int, NDArray[np.int64]] = {}
-    failed: set[int] = set()
-    for region, outline in outlines.items():
-        owner = int(charts.owners[region])
-        loops = _without(outline, needless) if owner >= 0 else outline
-        triangles = _triangulated(vertices, loops, charts.normals[region])
-        if triangles is not None:
-            fresh[region] = triangles
-        elif owner >= 0:
-            failed.add(owner)
-    return {r: t for r, t in fresh.items() if int(charts.owners[r]) not in failed}
+    made = triangulated(vertices, outlines, charts.normals, known)
+    regions = np.array(list(outlines), dtype=np.int64)
+    owners = dict(zip(outlines, charts.owners[regions].tolist(), strict=True))
+    failed = {owners[r] for r, t in made.items() if t is None and owners[r] >= 0}
+    return {r: t for r, t in made.items() if t is not None and owners[r] not in failed}
 
 
 def _worn_regions(
@@ -180,18 +196,3 @@ def _next_on_rim(
             break
         following = np.where(inside, next_half_edge(twin), following)
     return following
-
-
-def _triangulated(
-    vertices: NDArray[np.float64], loops: list[list[int]], normal: NDArray[np.float64]
-) -> NDArray[np.int64] | None:
-    """Triangles of a planar outline, or None where it crosses itself."""
-    from meshcomp.solids import triangulate_outline
-
-    if not loops:
-        return np.zeros((0, 3), dtype=np.int64)
-    frame = basis_across(normal)
-    index = np.concatenate([np.array(loop) for loop in loops])
-    outline = [vertices[np.array(loop)] @ frame.T for loop in loops]
-    triangles = triangulate_outline(outline)
-    return None if triangles is None else index[triangles]

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
+from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
@@ -25,6 +26,7 @@ def unsound_pairs(
     after: Refined,
     moved: NDArray[np.bool_],
     reach: float | None = None,
+    looked: Looked | None = None,
 ) -> tuple[NDArray[np.int64], str]:
     """Find faces that folded or cross others.
 
@@ -41,6 +43,8 @@ def unsound_pairs(
     reach : float, optional
         Farthest that any point of `before` moved, mm: saves looking where nothing can
         have come to cross.
+    looked : Looked, optional
+        What earlier tries have shown; added to.
 
     Returns
     -------
@@ -51,9 +55,14 @@ def unsound_pairs(
         What is wrong there.
     """
     folded = _folded(before, regions, after, moved)
-    pairs = _crossing(before, after.mesh, moved, reach)
+    looked = Looked() if looked is None else looked
+    if looked.last is None:
+        pairs = _crossing(before, after.mesh, moved, reach)
+    else:
+        pairs = crossing_again(looked.last, after.mesh, moved)
+    looked.last = after.mesh, pairs
     if len(pairs):
-        pairs = pairs[~_crossed_before(before, regions, after.parents[pairs])]
+        pairs = pairs[~crossed_before(before, regions, after.parents[pairs], looked)]
     reason = "faces would cross" if len(pairs) else "faces would turn over"
     return np.concatenate([pairs, np.column_stack([folded, folded])]), reason
 
@@ -87,18 +96,3 @@ def _folded(
     solid = (now.heights > _RELIABLE_HEIGHT) & (was.heights > _RELIABLE_HEIGHT)
     turned = dot(unit(now.area_vectors), regions.face_normals[parents]) < _LEAST_COSINE
     return rows[solid & turned]
-
-
-def _crossed_before(
-    before: Mesh, regions: Regions, pairs: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Whether the planar regions of pairs of old faces crossed before anything moved.
-
-    Regions are compared, not faces: planar faces are made anew where their rims move.
-    """
-    near = np.isin(regions.of_face, regions.of_face[pairs])
-    old = regions.of_face[crossing_pairs(before, near)]
-    new = regions.of_face[pairs]
-    size = len(regions.areas)
-    keys = [p.min(axis=1) * size + p.max(axis=1) for p in (old, new)]
-    return np.isin(keys[1], keys[0])

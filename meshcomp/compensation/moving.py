@@ -8,12 +8,17 @@ from numpy.typing import NDArray
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.flattening import flattened
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.triangulating import Known
 
 __all__ = ["moved_by"]
 
 
 def moved_by(
-    charts: Charts, refined: Refined, d: NDArray[np.float64], share: NDArray[np.float64]
+    charts: Charts,
+    refined: Refined,
+    d: NDArray[np.float64],
+    share: NDArray[np.float64],
+    known: Known | None = None,
 ) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
     """Move the vertices of a refined mesh by a share of d.
 
@@ -26,6 +31,8 @@ def moved_by(
         Displacements, mm; a vertex that is not displaced keeps every bit.
     share : (k,) float
         Of d, for the first k vertices.
+    known : Known, optional
+        Triangles of earlier tries.
 
     Returns
     -------
@@ -46,5 +53,5 @@ def moved_by(
     shifted[new] = rounded[new]
     changed = (d != 0).any(axis=1) | new
     touched = changed[mesh.faces].any(axis=1)
-    flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched)
+    flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched, known)
     return flat, of_face, changed[flat.mesh.faces].any(axis=1) | fresh

@@ -8,15 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
-from meshcomp.compensation.charts import charts_of, made_anew
+from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
 from meshcomp.compensation.limits import limited, places_at, places_of_contact
+from meshcomp.compensation.looking import Looked
 from meshcomp.compensation.lying import edge_angles
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
-from meshcomp.compensation.targets import is_sized, targets
+from meshcomp.compensation.targets import Targets, is_sized, targets
+from meshcomp.compensation.triangulating import Known
 from meshcomp.compensation.volumes import VolumeChange, predicted_change
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
@@ -60,15 +62,14 @@ def offset_walls(
     holding.coarse[list(places)] = True
     refined = _refined(inspection, plan, holding)
     charts = charts_of(regions, refined)
-    change: VolumeChange | None = None
+    wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
+    change = predicted_change(inspection, plan, refined, wanted, d)
+    made_before, looked = Known(), Looked()
     for _ in range(_TRIES):
-        wanted = targets(inspection, plan, refined, holding.cylinders, touching)
-        d = displacements(refined.mesh, charts.planes.face_normals[refined.parents], wanted)
-        if change is None:
-            change = predicted_change(inspection, plan, refined, wanted, d)
-        result, of_face, changed = moved_by(charts, refined, d, holding.vertices)
+        share = holding.vertices
+        result, of_face, changed = moved_by(charts, refined, d, share, made_before)
         reach = float(np.sqrt(dot(d, d).max(initial=0.0)))
-        pairs, reason = unsound_pairs(mesh, regions, result, changed, reach)
+        pairs, reason = unsound_pairs(mesh, regions, result, changed, reach, looked)
         if len(pairs) == 0:
             went = d[: len(mesh.vertices)] * holding.vertices[:, None]
             limits = limited(inspection, plan, holding, places, went)
@@ -83,12 +84,30 @@ def offset_walls(
         if (holding.coarse & ~before.coarse).any():
             refined = _refined(inspection, plan, holding)
             charts = charts_of(regions, refined)
+            looked.forget()
+        elif (holding.cylinders == before.cylinders).all():
+            continue
+        wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
     x, y, z = inspection.part.stand.to_file(result.mesh.corners[pairs[0, 0]].mean(axis=0))
     raise UnsoundResultError(
         f"{inspection.part.name}: no clean mesh within {_TRIES} tries: {len(pairs)} "
         f"{reason} near ({x:.3f}, {y:.3f}, {z:.3f}) mm: give a smaller offset, or keep the "
         "features there with --keep ID"
     )
+
+
+def _asked(
+    inspection: Inspection,
+    plan: Plan,
+    surface: tuple[Refined, Charts],
+    holding: Holding,
+    touching: NDArray[np.bool_],
+) -> tuple[Targets, NDArray[np.float64]]:
+    """Return what faces and vertices are asked, and how far each vertex is to go."""
+    refined, charts = surface
+    wanted = targets(inspection, plan, refined, holding.cylinders, touching)
+    normals = charts.planes.face_normals[refined.parents]
+    return wanted, displacements(refined.mesh, normals, wanted)
 
 
 def _refined(inspection: Inspection, plan: Plan, holding: Holding) -> Refined:
