@@ -15,11 +15,11 @@ def _models() -> Iterator[tuple[str, str, type[BaseModel]]]:
     """Name, meaning and model of each file."""
     # The models are private: what they check is public as files, not as classes.
     from meshcomp.calibration.record import _CalibrationRecord
-    from meshcomp.intents.planfile import _PlanFile
+    from meshcomp.intents.entries import PlanFile
     from meshcomp.kits.entries import KitFile
     from meshcomp.measurements.pieces import _SheetRecord
 
-    yield "plan", "plan files (`plan.toml`): what features are for", _PlanFile
+    yield "plan", "plan files (`plan.toml`): what features are for", PlanFile
     yield "kit", "kit files (`kit.toml`): parts and their mates", KitFile
     yield "calibration", "calibration records (`calibration.json`)", _CalibrationRecord
     yield "testpiece", "what is on a test piece (`testpiece.json`)", _SheetRecord

@@ -16,6 +16,7 @@ __all__ = [
     "GRID_LIMIT",
     "Distance",
     "HeightMoves",
+    "KeptDistance",
     "LayerGrid",
     "LayerReport",
     "LayerWish",
@@ -68,6 +69,24 @@ class LayerGrid:
         asked = round(self.first_layer + count * self.layer_height, _DECIMALS)
         return asked * self.scale
 
+    def beside(self, height: float) -> tuple[float, float]:
+        """Return the ends of layers below and above a height, mm above the bed.
+
+        Examples
+        --------
+        >>> LayerGrid(layer_height=0.2, first_layer=0.25).beside(5.3)
+        (5.25, 5.45)
+        """
+        asked = height / self.scale
+        if asked < self.first_layer:
+            return 0.0, self.first_layer * self.scale
+        count = floor((asked - self.first_layer) / self.layer_height + 1e-9)
+        below, above = (
+            round(self.first_layer + n * self.layer_height, _DECIMALS) * self.scale
+            for n in (count, count + 1)
+        )
+        return below, above
+
     def is_on(self, height: float) -> bool:
         """Whether a height is the end of a layer, within `GRID_LIMIT`."""
         return abs(self.printed(height) - height) <= GRID_LIMIT
@@ -103,6 +122,7 @@ class LevelFace:
     is_midway: bool  # may print a layer higher or lower
     move: float = 0.0  # what it was moved by in the mesh, mm
     reason: str = ""  # why it was not moved to a layer where that was asked
+    chosen: str = ""  # why it went to another layer than the nearest
 
     @property
     def off(self) -> float:
@@ -132,6 +152,40 @@ class Distance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KeptDistance:
+    """A distance whose limits a plan states, mm; heights as drawn, above the bed."""
+
+    what: str  # as in `Distance`
+    feature_ids: tuple[str, ...]
+    low: float
+    high: float
+    lower: float  # limits of the distance in print
+    upper: float
+    words: str  # the limits as a person would say them: "9 +0.1/0"
+    place: str  # file and line
+    nearest: float  # in print, with each face at its nearest layer
+    printed: float  # in print as it is now
+    could_be: float | None = None  # in print, were heights to move; None: not asked
+
+    def beyond(self, distance: float) -> float:
+        """Return by how much a distance in print is outside the limits, mm."""
+        off = max(self.lower - distance, distance - self.upper, 0.0)
+        return off if off > GRID_LIMIT else 0.0
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether it prints within its limits."""
+        return self.beyond(self.printed) == 0
+
+    @property
+    def name(self) -> str:
+        """Return what it is of: "blind depth of bore-01"."""
+        if self.feature_ids:
+            return f"{self.what} of {', '.join(self.feature_ids)}"
+        return f"{self.what} from {self.low:g} to {self.high:g} mm"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HeightMoves:
     """What snapping did: heights from and to, mm above the bed, linear in between.
 
@@ -157,11 +211,17 @@ class LayerReport:
     faces: tuple[LevelFace, ...]  # by height
     distances: tuple[Distance, ...]
     moves: HeightMoves | None = None  # None: nothing was moved
+    kept: tuple[KeptDistance, ...] = ()  # distances that a plan states
 
     @property
     def off_grid(self) -> tuple[LevelFace, ...]:
         """The faces that as drawn lie on no layer."""
         return tuple(f for f in self.faces if abs(f.off) > GRID_LIMIT)
+
+    @property
+    def broken(self) -> tuple[KeptDistance, ...]:
+        """The stated distances that do not print within their limits."""
+        return tuple(each for each in self.kept if not each.is_kept)
 
     @property
     def off_distances(self) -> tuple[Distance, ...]:

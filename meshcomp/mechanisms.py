@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+
+from meshcomp.treatments import Treatment
 
 __all__ = [
     "Bought",
@@ -36,6 +38,7 @@ class KitPart:
     keep: tuple[str, ...] = ()
     sizes: tuple[tuple[str, float], ...] = ()  # mesh sizes by feature id
     targets: tuple[tuple[str, float], ...] = ()  # sizes wanted in print by feature id
+    treatment: Treatment = field(default_factory=Treatment)  # beside sizes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,6 +150,7 @@ class PartOutcome:
     conforms: bool = False  # proved, and no intent falls short
     verdict: str = ""
     features: tuple[FeatureOutcome, ...] = ()
+    broken: tuple[str, ...] = ()  # depths and shoulders outside their limits, and why
     notes: tuple[str, ...] = ()  # to settle before printing
     worst_difference: float | None = None  # between sizes planned and measured again
     error: str | None = None
@@ -154,8 +158,9 @@ class PartOutcome:
 
     @property
     def shortfalls(self) -> tuple[str, ...]:
-        """Say of which features an intent falls short, and why."""
-        return tuple(f"{f.id}: {f.shortfall}" for f in self.features if f.shortfall)
+        """Say what falls short of its intent, and why."""
+        short = tuple(f"{f.id}: {f.shortfall}" for f in self.features if f.shortfall)
+        return short + self.broken
 
     def feature(self, feature_id: str) -> FeatureOutcome:
         """Return the feature of an id."""

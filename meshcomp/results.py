@@ -175,5 +175,5 @@ class Record:
 
     @property
     def serves(self) -> bool:
-        """Whether no intent falls short of the probability asked of it."""
-        return not self.plan.shortfalls
+        """Whether no intent falls short of what is asked of it, and no distance."""
+        return not self.plan.shortfalls and not (self.layers and self.layers.broken)

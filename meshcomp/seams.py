@@ -23,7 +23,8 @@ class SeamWish:
     """Which features are to have a groove, and of what shape.
 
     `features` are ids with a bearing, or None where a rule is to choose it; `everywhere`
-    asks for one in every feature that can have it.
+    asks for one in every feature that can have it. `loads` say which way counterparts push:
+    a bearing by feature id, or for "all" others.
 
     Examples
     --------
@@ -35,6 +36,7 @@ class SeamWish:
     depth: float
     features: tuple[tuple[str, float | None], ...] = ()
     everywhere: bool = False
+    loads: tuple[tuple[str, float], ...] = ()
     origin: str = "by hand"  # where the shape's numbers come from
 
     def __post_init__(self) -> None:

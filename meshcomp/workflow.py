@@ -21,6 +21,7 @@ from meshcomp.files.writing import refuse_source
 from meshcomp.grooving import grooved, grooves_planned
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
+from meshcomp.intents import DistanceWish, loads_of
 from meshcomp.layering import looked_at, with_layers
 from meshcomp.layers import LayerWish
 from meshcomp.offers import offers_for
@@ -86,9 +87,9 @@ def plan_part(
     ['bore-01 +0.15 mm', 'boss-01 +0.00 mm']
     """
     source = inspect(part)
-    inspection, report = looked_at(source, layers, rule.axes)
+    inspection, report = looked_at(source, layers, rule.axes, _distances(rule))
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
-    planned = grooves_planned(inspection, decided, seams)
+    planned = grooves_planned(inspection, decided, _loaded(seams, rule, source))
     record = _record(inspection, decided, rule)
     return replace(record, inspection=source, layers=report, seams=planned)
 
@@ -154,16 +155,31 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
         refuse_source(part, target)
     _log.info("looking for features")
     source = inspect(part) if inspection is None else inspection
-    seen, report = looked_at(source, layers, rule.axes)
+    seen, report = looked_at(source, layers, rule.axes, _distances(rule))
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
     _log.info("moving the walls of %s features", len(decided.corrections))
-    result = grooved(seen, with_layers(compensate(seen, decided), report), seams)
+    wish = _loaded(seams, rule, source)
+    result = grooved(seen, with_layers(compensate(seen, decided), report), wish)
     _log.info("measuring the written file")
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
     made = (result, verification, target, digest)
     record = _record(seen, foretold, rule, made)
     return replace(record, inspection=source, layers=report, seams=result.seams)
+
+
+def _distances(rule: Rule) -> tuple[DistanceWish, ...]:
+    """Return the depths and shoulders whose limits the plan file states."""
+    if isinstance(rule, ByHand) or rule.intents is None:
+        return ()
+    return rule.intents.distances
+
+
+def _loaded(wish: SeamWish | None, rule: Rule, inspection: Inspection) -> SeamWish | None:
+    """Add the loads of the plan file to a wish; what was said beside it comes after."""
+    if wish is None or isinstance(rule, ByHand) or rule.intents is None:
+        return wish
+    return replace(wish, loads=(*loads_of(rule.intents, inspection), *wish.loads))
 
 
 def _made_otherwise(result: Compensated, proof: Verification) -> dict[str, float]:

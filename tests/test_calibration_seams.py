@@ -23,12 +23,13 @@ from meshcomp.calibration.record import (
 from meshcomp.calibration.results import Conditions
 from meshcomp.calibration.seams import seam_of
 from meshcomp.cli import app
-from meshcomp.cli.extras import layer_wish, seam_wish
 from meshcomp.deviations import SeamBump
 from meshcomp.errors import OptionError
 from meshcomp.measurements.readings import Reading
 from meshcomp.reports.calibration import calibration_text
 from meshcomp.testpieces.writing import write_testpiece
+from meshcomp.treatments import Treatment
+from meshcomp.wishes import layer_wish, seam_wish
 
 CONDITIONS = Conditions(
     printer="bench", material="PETG", nozzle=0.4, layer_height=0.2, line_width=0.5
@@ -133,40 +134,42 @@ def test_the_test_piece_goes_through_the_table_to_a_bump(tmp_path):
 
 # What the command makes of a calibration
 
+EVERYWHERE = Treatment(seam_grooves=(("all", None),))
+
 
 def test_a_groove_is_as_deep_as_the_bump_and_twice_its_uncertainty():
     record = read_calibration(invented_calibration_path())
     seam = SeamBump(height=0.1, standard_uncertainty=0.01)
     known = replace(record, model=replace(record.model, seam=seam))
-    wish = seam_wish(["all"], (None, None), known)
+    wish = seam_wish(EVERYWHERE, known)
     assert (wish.width, wish.depth) == (record.conditions.line_width, pytest.approx(0.12))
     assert "calibrated bump" in wish.origin
-    by_hand = seam_wish(["all"], (0.6, 0.3), known)
+    by_hand = seam_wish(replace(EVERYWHERE, groove_width=0.6, groove_depth=0.3), known)
     assert (by_hand.width, by_hand.depth) == (0.6, 0.3)
-    without = seam_wish(["all"], (None, None), record)
+    without = seam_wish(EVERYWHERE, record)
     assert without.depth == pytest.approx(record.conditions.line_width / 3)
 
 
 def test_a_calibration_tells_its_layers():
     record = read_calibration(invented_calibration_path())
     other = replace(record, conditions=replace(record.conditions, first_layer=0.3))
-    wish = layer_wish((None, None), other, snap=False, only=[])
+    wish = layer_wish(Treatment(), other)
     assert (wish.grid.layer_height, wish.grid.first_layer) == (0.2, 0.3)
-    wish = layer_wish((0.15, None), other, snap=False, only=[])
+    wish = layer_wish(Treatment(layer_height=0.15), other)
     assert (wish.grid.layer_height, wish.grid.first_layer) == (0.15, 0.15)
-    assert layer_wish((None, None), None, snap=False, only=[]) is None
+    assert layer_wish(Treatment(), None) is None
 
 
 @pytest.mark.parametrize(
-    ("given", "snap", "message"),
+    ("asked", "message"),
     [
-        ((None, None), True, "needs the layers"),
-        ((None, 0.3), False, "needs --layer-height"),
+        (Treatment(snap_heights=True), "needs the layers"),
+        (Treatment(first_layer=0.3), "needs --layer-height"),
     ],
 )
-def test_heights_cannot_be_looked_at_without_layers(given, snap, message):
+def test_heights_cannot_be_looked_at_without_layers(asked, message):
     with pytest.raises(OptionError, match=message):
-        layer_wish(given, None, snap=snap, only=[])
+        layer_wish(asked, None)
 
 
 def test_calibrate_keeps_the_first_layer(tmp_path):

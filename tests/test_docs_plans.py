@@ -10,6 +10,12 @@ from console_blocks import ROOT, commands, is_as_shown, output_of, workplace
 
 import meshcomp
 from meshcomp.intents import aims_of
+from meshcomp.intents.entries import (
+    DistanceTable,
+    IntentTable,
+    LoadTable,
+    PickTable,
+)
 from meshcomp.intents.planfile import read_plan
 from meshcomp.scenario import demo_part
 
@@ -53,12 +59,11 @@ def test_the_page_on_plans_shows_a_plan_for_the_demo(tmp_path: Path):
 
 def test_the_page_on_plans_has_every_key():
     """Every key of the file's models stands in the page, and no other."""
-    from meshcomp.intents import planfile
-
-    intents = set(planfile._IntentTable.model_fields)  # noqa: SLF001 - the file's own list
-    picks = set(planfile._PickTable.model_fields) - {"names"}  # noqa: SLF001
+    tables = (IntentTable, DistanceTable, LoadTable)
+    keys = {key for table in tables for key in table.model_fields}
+    picks = set(PickTable.model_fields) - {"names"}
     shown = set(re.findall(r"[`{ ,]([a-z_]+) = ", PLANS))
 
-    assert intents | picks | {"schema"} <= shown | set(
+    assert keys | picks | {"schema"} <= shown | set(
         re.findall(r"^([a-z_]+) = ", PLANS, re.MULTILINE)
     )

@@ -80,6 +80,50 @@ BAD = {
     "same names": (HEAD, [SPACER, SPACER], r"line 8: a second part is named 'spacer'"),
     "unsafe name": (HEAD, [part_entry("../x")], r"line 5: part '../x' would name no file"),
     "unknown key": (HEAD, [SPACER + "\ncount = 2"], r"line 7: part.count is no key"),
+    "layers": (HEAD, [SPACER + "\nlayer_height = 0"], r"line 7: part.layer_height: .* 0"),
+    "heights": (
+        HEAD,
+        [SPACER + "\nsnap_heights = [-1]"],
+        r"line 7: part.snap_heights: .* found -1",
+    ),
+    "heights of a kit": (
+        HEAD + "snap_heights = [9]\n",
+        [SPACER],
+        r"line 3: snap_heights: the height 9 is a part's own",
+    ),
+    "groove": (
+        HEAD,
+        [SPACER + '\nseam_groove = ["boss-01@north"]'],
+        r"line 7: part.seam_groove: seam groove 'boss-01@north': give ID, ID@DEGREES",
+    ),
+    "groove of a kit": (
+        HEAD + 'seam_groove = ["all", "boss-01"]\n',
+        [SPACER],
+        r"line 3: seam_groove: boss-01 is a part's own: say it in its \[\[part\]\]",
+    ),
+    "width alone": (
+        HEAD,
+        [SPACER + "\ngroove_width = 0.5"],
+        r"line 7: groove_width without a groove: give seam_groove",
+    ),
+    "load alone": (HEAD, [SPACER + "\nload = [90]"], r"line 7: load without a groove"),
+    "deep groove": (
+        HEAD + 'seam_groove = ["all"]\ngroove_depth = 0.8\n',
+        [SPACER + "\ngroove_width = 0.5"],
+        r"line 4: groove_depth: 0.8 mm is more than the width, 0.5 mm",
+    ),
+    "load": (
+        HEAD,
+        [SPACER + '\nseam_groove = ["all"]\nload = ["down"]'],
+        r"line 8: part.load: load 'down': give DEGREES, or ID@DEGREES",
+    ),
+    "foot": (HEAD, [SPACER + '\nfoot = "no way"'], r"line 7: part.foot: .* 'no way'"),
+    "roof": (HEAD, [SPACER + '\nroof = "round"'], r"line 7: part.roof: .* 'round'"),
+    "overhang": (
+        HEAD,
+        [SPACER + "\nroof = 'flat'\noverhang = 5"],
+        r"line 8: part.overhang: .* found 5",
+    ),
     "quantity": (HEAD, [SPACER + "\nquantity = 0"], r"line 7: part.quantity: .* found 0"),
 }
 BAD_MATES = {

@@ -11,12 +11,12 @@ import typer
 from meshcomp.cli.extras import (
     GrooveDepth,
     GrooveWidth,
+    Load,
     SeamGroove,
     SnapHeights,
     SnapOnly,
     calibration_of,
-    layer_wish,
-    seam_wish,
+    seam_keys,
 )
 from meshcomp.cli.options import (
     FirstLayer,
@@ -29,7 +29,7 @@ from meshcomp.cli.options import (
     parse_sizes,
 )
 from meshcomp.cli.terminal import Quiet, painted, working
-from meshcomp.cli.whole import parse_axes, parse_foot, parse_roof
+from meshcomp.cli.whole import parse_axes, parse_foot
 from meshcomp.errors import NotASolidError, OptionError
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from meshcomp.corrections import ByHand, Calibrated
     from meshcomp.parts import Part
     from meshcomp.results import Record
+    from meshcomp.treatments import Treatment
 
 __all__ = ["NOT_AS_PLANNED", "compensate"]
 
@@ -145,6 +146,7 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
     seam_groove: SeamGroove = None,
     groove_width: GrooveWidth = None,
     groove_depth: GrooveDepth = None,
+    load: Load = None,
     unit: Unit = None,
     up: Up = None,
     no_repair: NoRepair = False,  # noqa: FBT002
@@ -175,21 +177,21 @@ def compensate(  # noqa: PLR0913, PLR0917 - one parameter an option
         raise typer.BadParameter("--in-place and -o together: say one of the two")
     target = part if in_place else out or _beside(part)
     known = calibration_of(calibration)
-    given_layers, only = (layer_height, first_layer), snap_only or []
-    wishes = {
-        "layers": layer_wish(given_layers, known, snap=snap_heights, only=only),
-        "seams": seam_wish(seam_groove or [], (groove_width, groove_depth), known),
-    }
-    needs_none = bool(sizes or only or seam_groove) or snap_heights
-    rule = _rule(
-        (known, plan),
-        given,
-        needs_none=needs_none,
+    asked = _treatment(
+        layer_height=layer_height,
+        first_layer=first_layer,
+        snap_heights=snap_heights,
+        snap_only=tuple(snap_only or ()),
         undoes_axes=axes,
         draws_in_foot=foot,
         opens_bores_at_foot=flare_bores,
-        roof=parse_roof(roof, overhang),
+        roof=roof,
+        overhang=overhang,
+        **seam_keys(seam_groove or [], (groove_width, groove_depth), load or []),
     )
+    wishes = _wishes(asked, known)
+    needs_none = bool(sizes or seam_groove) or asked.moves_heights
+    rule = _rule((known, plan), given, asked, needs_none=needs_none)
     overrides: dict[str, Any] = {"keep": tuple(keep or ()), "sizes": sizes, **wishes}
     with working(part.name):
         found = _read(part, target, (unit, up), repairs=not no_repair, draws=not dry_run)
@@ -214,15 +216,28 @@ def _refuse_contradictions(
             raise typer.BadParameter(f"{name} is to be kept and set: say one of the two")
 
 
+def _treatment(**asked: Any) -> Treatment:
+    from meshcomp.treatments import Treatment
+
+    return Treatment(**asked)
+
+
+def _wishes(asked: Treatment, known: Calibration | None) -> dict[str, Any]:
+    from meshcomp.wishes import layer_wish, seam_wish
+
+    return {"layers": layer_wish(asked, known), "seams": seam_wish(asked, known)}
+
+
 def _rule(
     sources: tuple[Calibration | None, Path | None],
     given: dict[str, Any],
+    asked: Treatment,
     *,
     needs_none: bool,
-    **whole: Any,
 ) -> ByHand | Calibrated:
     """Make the rule from a calibration or from what was given by hand."""
     from meshcomp.corrections import ByHand
+    from meshcomp.wishes import roof_of
 
     calibration, plan = sources
     if calibration is not None and given:
@@ -231,22 +246,23 @@ def _rule(
             f"-c and {names} together: give a calibration, or corrections by hand"
         )
     if calibration is not None:
-        return _calibrated(calibration, plan, **whole)
+        return _calibrated(calibration, plan, asked)
     if plan is not None:
         raise typer.BadParameter(
             "--plan needs -c CALIBRATION.json: what is aimed at in print has to be known "
             "from your printer"
         )
-    if not given and not needs_none and whole["roof"] is None:
+    if not given and not needs_none and asked.roof is None:
         raise OptionError(
             "no corrections given: -c CALIBRATION.json, or by hand such as "
             "--wall-growth -0.05 --bore-opening 0.2 (meshcomp compensate --help)"
         )
-    return ByHand(**given, roof=whole["roof"])
+    return ByHand(**given, roof=roof_of(asked))
 
 
-def _calibrated(record: Calibration, plan: Path | None, **whole: Any) -> Calibrated:
+def _calibrated(record: Calibration, plan: Path | None, asked: Treatment) -> Calibrated:
     from meshcomp.corrections import Calibrated
+    from meshcomp.wishes import roof_of
 
     intents = None
     if plan is not None:
@@ -259,7 +275,10 @@ def _calibrated(record: Calibration, plan: Path | None, **whole: Any) -> Calibra
         sha256=record.sha256,
         intents=intents,
         feels=record.feels,
-        **whole,
+        undoes_axes=asked.undoes_axes,
+        draws_in_foot=asked.draws_in_foot,
+        opens_bores_at_foot=asked.opens_bores_at_foot,
+        roof=roof_of(asked),
     )
 
 

@@ -16,7 +16,6 @@ from meshcomp.cli.options import (
     Unit,
     Up,
     WantsJson,
-    layer_grid,
 )
 from meshcomp.cli.terminal import Quiet, working
 
@@ -53,6 +52,7 @@ def inspect(  # noqa: PLR0913, PLR0917 - one parameter an option
     from meshcomp.inspecting import inspect as inspect_part
     from meshcomp.repairing import read_sound_part
     from meshcomp.reports import inspection_json, inspection_text
+    from meshcomp.wishes import layer_grid
 
     if out is not None and not plan_template:
         raise typer.BadParameter("-o goes with --plan-template")

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from meshcomp.errors import OptionError
-
-if TYPE_CHECKING:
-    from meshcomp.layers import LayerGrid
 
 __all__ = [
     "FirstLayer",
@@ -20,7 +17,6 @@ __all__ = [
     "Unit",
     "Up",
     "WantsJson",
-    "layer_grid",
     "parse_sizes",
 ]
 
@@ -77,21 +73,3 @@ def parse_sizes(settings: list[str]) -> dict[str, float]:
             )
         sizes[name] = size
     return sizes
-
-
-def layer_grid(layer_height: float | None, first_layer: float | None) -> LayerGrid | None:
-    """Make the grid of layers, or None where the layer height is not known.
-
-    Raises
-    ------
-    OptionError
-        If a height cannot be right, or the first layer's is given alone.
-    """
-    if layer_height is None:
-        if first_layer is not None:
-            raise OptionError("--first-layer needs --layer-height MM beside it")
-        return None
-    from meshcomp.layers import LayerGrid
-
-    first = layer_height if first_layer is None else first_layer
-    return LayerGrid(layer_height=layer_height, first_layer=first)

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 from meshcomp.errors import OptionError
 
 if TYPE_CHECKING:
-    from meshcomp.lying_bores import Roof
     from meshcomp.plans import Foot
     from meshcomp.printer_axes import PrinterAxes
 
-__all__ = ["parse_axes", "parse_foot", "parse_roof"]
+__all__ = ["parse_axes", "parse_foot"]
 
 _MOST_SCALE = 0.1
 _MOST_SKEW = 100.0  # mm/m
@@ -73,10 +72,3 @@ def parse_foot(flare: float | None, height: float, *, opens_bores: bool) -> Foot
             "give a length above zero"
         )
     return Foot(growth=flare, height=height, opens_bores=opens_bores)
-
-
-def parse_roof(shape: str | None, overhang: float) -> Roof | None:
-    """Read the roof for lying bores; None where none is wanted."""
-    from meshcomp.lying_bores import Roof
-
-    return None if shape is None else Roof(shape=shape, overhang=overhang)

@@ -1,9 +1,11 @@
 """Choose bearings for grooves: away from contact, and in line with each other.
 
 A keyway is where nothing touches: the groove goes beside it. A flat mates with a flat: the
-groove goes as far from flats as it can. On a profile it goes into a trough. Features with
-none of these follow the others; among themselves they take the bearing at which most of
-them have room, and of those the one nearest to the back.
+groove goes as far from flats as it can. On a profile it goes into a trough. Where a
+counterpart is known to press on one side, all of that is looked for on the other side
+alone, which the load leaves free. Features with none of these follow the others; among
+themselves they take the bearing at which most of them have room, and of those the one
+nearest to the back.
 """
 
 from __future__ import annotations
@@ -34,6 +36,10 @@ _LEAST_GAP = 3.0  # degrees of a round surface that is interrupted
 _TROUGH = 0.02  # of a profile's height difference: as deep as the deepest
 _CORNERS = 2e-5  # mm: troughs nearer to each other in depth are alike
 _FLAT_SHARE = 0.02  # of the radius, about a chord
+# Degrees to either side of the middle of the free side: contact of round parts reaches at
+# most 90 degrees from where they press (common practice, no source); the groove is wide.
+_FREE = 80.0
+_FREE_WORDS = "on the side that the load leaves free"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,6 +55,8 @@ def choose(
     asked: Mapping[str, float | None],
     shape: tuple[float, float],
     fits: Fits,
+    loads: Mapping[str, float],
+    line: float | None = None,
 ) -> dict[str, Chosen | str]:
     """Choose the bearing of each surface's groove, or say why there is none.
 
@@ -61,6 +69,10 @@ def choose(
         Width and depth of the grooves, mm.
     fits : callable
         Whether a groove at a seat, of a surface, comes out as it should at all heights.
+    loads : mapping
+        Bearing that its counterpart pushes towards, by feature id, where that is known.
+    line : float, optional
+        Bearing at which other grooves of the part lie already.
     """
     width, depth = shape
     tried: dict[tuple[str, float], Seat | None] = {}
@@ -76,8 +88,11 @@ def choose(
         return tried[key]
 
     said = {s.feature.id: asked.get(s.feature.id) for s in surfaces}
+    sides = {s.feature.id: _free_middle(s, loads.get(s.feature.id)) for s in surfaces}
     ruled = {
-        s.feature.id: [] if said[s.feature.id] is not None else _preferred(s, width, seat)
+        s.feature.id: []
+        if said[s.feature.id] is not None
+        else _on_free_side(_preferred(s, width, seat), sides[s.feature.id])
         for s in surfaces
     }
     tallest = {s.feature.id: _tallest(s, seat) for s in surfaces}
@@ -85,39 +100,77 @@ def choose(
     def room(surface: Surface, bearing: float) -> bool:
         found = seat(surface, bearing)
         least = _WHOLE * tallest[surface.feature.id]
-        return found is not None and found.length >= least > 0
+        is_free = _is_free(bearing, sides[surface.feature.id])
+        return is_free and found is not None and found.length >= least > 0
 
-    common = _common(surfaces, said, ruled, room)
+    common = _common(surfaces, said, ruled, room) if line is None else line
     look = (seat, room, fits)
     return {
-        s.feature.id: _one(s, said[s.feature.id], ruled[s.feature.id], common, look)
+        s.feature.id: _one(
+            s, (said[s.feature.id], sides[s.feature.id]), ruled[s.feature.id], common, look
+        )
         for s in surfaces
     }
 
 
+def _free_middle(surface: Surface, towards: float | None) -> float | None:
+    """Return the middle of the side that a load leaves free; None without a load.
+
+    What is pushed lies in a bore at the bearing it is pushed towards, and round a boss at
+    the opposite one.
+    """
+    if towards is None:
+        return None
+    return (towards + (180.0 if surface.feature.is_internal else 0.0)) % 360.0
+
+
+def _is_free(bearing: float, middle: float | None) -> bool:
+    return middle is None or _apart(bearing, middle) <= _FREE
+
+
+def _on_free_side(
+    options: list[tuple[float, str]], middle: float | None
+) -> list[tuple[float, str]]:
+    """Keep what lies on the free side; its middle where nothing else does."""
+    if middle is None:
+        return options
+    free = [(b, f"{why}, {_FREE_WORDS}") for b, why in options if _is_free(b, middle)]
+    return free or [(middle, "as far from the load as it can be")]
+
+
 def _one(
     surface: Surface,
-    said: float | None,
+    wanted: tuple[float | None, float | None],
     ruled: list[tuple[float, str]],
     common: float,
     look: tuple[Look, Room, Fits],
 ) -> Chosen | str:
     """Choose for one surface: the first bearing at which a groove comes out well."""
-    seat, room, fits = look
+    (seat, room, fits), (said, middle) = look, wanted
     if said is not None:
         found = seat(surface, said)
         if found is not None and fits(surface, found):
-            return Chosen(found, "asked for")
+            is_free = _is_free(said, middle)
+            return Chosen(
+                found, "asked for" if is_free else "asked for, where it is loaded"
+            )
         return f"no room at {said:g} degrees: its surface is interrupted or bent there"
     options = sorted(ruled, key=lambda option: _apart(option[0], common))
     options.append((common, "in line with the others"))
     free = sorted(range(0, 360, _STEP), key=lambda b: _apart(b, common))
-    options += [(float(b), "as near to the line of the others as it can be") for b in free]
+    near = "as near to the line of the others as it can be"
+    options += [(float(b), near) for b in free]
     for bearing, why in options:
         found = seat(surface, bearing) if room(surface, bearing) else None
         if found is not None and fits(surface, found):
-            return Chosen(found, why)
+            return Chosen(found, why if middle is None else _with_side(why))
+    if middle is not None:
+        return "no room for it on the side that the load leaves free"
     return "no upright stretch of its surface is wide, tall and thick enough"
+
+
+def _with_side(why: str) -> str:
+    return why if _FREE_WORDS in why else f"{why}, {_FREE_WORDS}"
 
 
 def _apart(a: float, b: float) -> float:

@@ -9,33 +9,21 @@ from numpy.typing import NDArray
 
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.refining import Refined
-from meshcomp.errors import OptionError, UnsoundResultError
-from meshcomp.grooving.choosing import choose
-from meshcomp.grooving.mouths import cutter_outline, mouth_of
-from meshcomp.grooving.reaching import (
-    Reach,
-    areas_in,
-    reaches,
-    volume_in,
-)
-from meshcomp.grooving.surfaces import Seat, Surface, surface_of
+from meshcomp.errors import UnsoundResultError
+from meshcomp.grooving.planning import Planned, planned_grooves
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated
-from meshcomp.seams import Groove, SeamReport, SeamWish
+from meshcomp.seams import SeamReport, SeamWish
 from meshcomp.segmentation import planar_regions
-from meshcomp.solids import Solid, solid_of
-from meshcomp.solids.cutting import column_of, cut_away_from
+from meshcomp.solids import solid_of
+from meshcomp.solids.cutting import cut_away_from
 from meshcomp.topology import components, topology_of
 
 __all__ = ["grooved", "grooves_planned"]
 
-_LOOKS = 12  # heights of a stretch at which a groove's section is looked at
-_JUST_INSIDE = 0.01  # mm
-_SAME_AREA = 0.02
 _LEVEL = 0.5  # upright part of a normal: more is an end of a cutter
-Planned = tuple[Groove, tuple[Mesh, ...], int]
 
 
 def grooved(
@@ -71,7 +59,9 @@ def grooved(
     """
     if wish is None:
         return result
-    planned, left_out = _planned(inspection, result.part.mesh, result.parents, wish)
+    before = result.part.mesh
+    solid = solid_of(before)
+    planned, left_out = planned_grooves(inspection, before, result.parents, solid, wish)
     mesh, parents, planned, spoiled = _cut_soundly(inspection, result, planned, wish)
     report = SeamReport(
         wish=wish,
@@ -101,130 +91,11 @@ def grooves_planned(
     mesh = inspection.part.mesh
     if plan.axes is not None:
         mesh = mesh.moved(plan.axes.undone(mesh.vertices))
-    planned, left_out = _planned(inspection, mesh, np.arange(len(mesh.faces)), wish)
+    same = np.arange(len(mesh.faces))
+    planned, left_out = planned_grooves(inspection, mesh, same, solid_of(mesh), wish)
     return SeamReport(
         wish=wish, grooves=tuple(groove for groove, _, _ in planned), left_out=left_out
     )
-
-
-def _planned(
-    inspection: Inspection, mesh: Mesh, parents: NDArray[np.int64], wish: SeamWish
-) -> tuple[list[Planned], tuple[tuple[str, str], ...]]:
-    asked = _asked(inspection, wish)
-    surfaces, left_out = _surfaces(inspection, mesh, parents, (asked, wish.width))
-    solid = solid_of(mesh)
-    made: dict[str, Planned] = {}
-
-    def fits(surface: Surface, seat: Seat) -> bool:
-        groove = _groove(surface, seat, solid, wish)
-        if groove is not None:
-            made[surface.feature.id] = groove
-        return groove is not None
-
-    chosen = choose(surfaces, asked, (wish.width, wish.depth), fits)
-    planned = []
-    for name, choice in chosen.items():
-        if isinstance(choice, str):
-            left_out[name] = choice
-        else:
-            groove, cutters, face = made[name]
-            planned.append((replace(groove, reason=choice.reason), cutters, face))
-    named = {name for name, _ in wish.features}
-    for name, reason in left_out.items():
-        if name in named:
-            raise OptionError(f"{name} can have no groove for the seam: {reason}")
-    return planned, tuple(left_out.items())
-
-
-def _surfaces(
-    inspection: Inspection,
-    mesh: Mesh,
-    parents: NDArray[np.int64],
-    wanted: tuple[dict[str, float | None], float],
-) -> tuple[list[Surface], dict[str, str]]:
-    """Surfaces of the features that were asked for, and why others have no seat."""
-    asked, width = wanted
-    found = {
-        feature.id: surface_of(feature, mesh, parents, width)
-        for feature in inspection.features
-        if feature.id in asked
-    }
-    return (
-        [surface for surface in found.values() if isinstance(surface, Surface)],
-        {name: reason for name, reason in found.items() if isinstance(reason, str)},
-    )
-
-
-def _asked(inspection: Inspection, wish: SeamWish) -> dict[str, float | None]:
-    known = {feature.id: feature.kind for feature in inspection.features}
-    asked: dict[str, float | None] = {}
-    if wish.everywhere:
-        asked = {name: None for name, kind in known.items() if kind not in {"wall", "slot"}}
-    for name, bearing in wish.features:
-        if name not in known:
-            raise OptionError(
-                f"no feature {name!r} in this part: see the ids with meshcomp inspect"
-            )
-        asked[name] = bearing
-    return asked
-
-
-def _groove(surface: Surface, seat: Seat, solid: Solid, wish: SeamWish) -> Planned | None:
-    """Plan one groove; None where it would not come out as it should at all heights."""
-    outline = cutter_outline(seat, wish.width, wish.depth)
-    mouth = mouth_of(surface, outline)
-    if mouth is None:
-        return None
-    column = column_of(solid, outline)
-    behind = outline.copy()
-    behind[0] -= wish.width * seat.outward
-    if not (
-        _is_even(column, surface, seat)
-        and _is_even(column_of(solid, behind), surface, seat)
-    ):
-        return None  # something stands before it, or too little behind it
-    area = float(areas_in(column, [surface.height])[0])
-    found = reaches(surface, seat, column, wish.depth)
-    corner = outline[0]
-    one, two = mouth - corner
-    triangle = abs(float(one[0] * two[1] - one[1] * two[0])) / 2
-    groove = Groove(
-        feature_id=surface.feature.id,
-        bearing=seat.bearing,
-        centre=_pair(surface.centre),
-        seat=_pair(seat.point),
-        outward=_pair(seat.outward),
-        width=wish.width,
-        depth=wish.depth,
-        stretches=tuple((float(a), float(b)) for a, b in seat.stretches),
-        reach=tuple((r.knots[0], r.knots[-1]) for r in found),
-        mouth=(_pair(mouth[0]), _pair(mouth[1])),
-        bulge=area - triangle,
-        volume=sum(volume_in(column, reach) for reach in found),
-        reason="",
-    )
-    return groove, tuple(_prism(outline, reach) for reach in found), seat.face
-
-
-def _is_even(column: Solid, surface: Surface, seat: Seat) -> bool:
-    """Whether a column's section is the same at all heights of the stretches."""
-    heights = [surface.height]
-    for low, high in seat.stretches.tolist():
-        heights += np.linspace(low + _JUST_INSIDE, high - _JUST_INSIDE, _LOOKS).tolist()
-    areas = areas_in(column, heights)
-    return bool(np.abs(areas - areas[0]).max() <= _SAME_AREA * areas[0])
-
-
-def _pair(point: NDArray[np.float64]) -> tuple[float, float]:
-    return float(point[0]), float(point[1])
-
-
-def _prism(outline: NDArray[np.float64], reach: Reach) -> Mesh:
-    low, high = (np.column_stack([outline, np.full(3, z)]) for z in (reach.low, reach.high))
-    sides = [(k, (k + 1) % 3, (k + 1) % 3 + 3, k + 3) for k in range(3)]
-    faces = [(2, 1, 0), (3, 4, 5)]
-    faces += [(a, b, c) for a, b, c, _ in sides] + [(a, c, d) for a, _, c, d in sides]
-    return Mesh(np.concatenate([low, high]), np.array(faces))
 
 
 def _cut_soundly(

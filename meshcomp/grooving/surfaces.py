@@ -104,9 +104,12 @@ class Seat:
 
 
 def surface_of(
-    feature: Feature, mesh: Mesh, parents: NDArray[np.int64], width: float
+    feature: Feature, mesh: Mesh, parents: NDArray[np.int64], width: float, look: int = 0
 ) -> Surface | str:
     """Find the faces of a feature in a reshaped mesh, or say why it has no seat.
+
+    Walls of several heights have several outlines: `look` says which of them to take, the
+    longest first.
 
     Parameters
     ----------
@@ -118,6 +121,8 @@ def surface_of(
         The old face of each of its faces.
     width : float
         Of the groove, mm.
+    look : int, optional
+        0, 1 and so on: which of its outlines.
     """
     if feature.kind not in {"bore", "boss", "profile"}:
         return f"a {feature.kind} has no seam of its own: its outline goes on round it"
@@ -134,9 +139,10 @@ def surface_of(
     faces = np.flatnonzero(np.isin(parents, feature.faces))
     corners = mesh.corners[np.concatenate([faces, entries])]
     own = corners[: len(faces)]
-    height = _best_height(own)
-    if height is None:
-        return "it has no upright stretch"
+    heights = _heights(own)
+    if len(heights) <= look:
+        return "it has no upright stretch" if look == 0 else "it has no other outline"
+    height = heights[look]
     return Surface(
         feature=feature,
         corners=corners,
@@ -159,17 +165,28 @@ def _centre(
     return np.asarray(lengths @ lines.mean(axis=1) / max(float(lengths.sum()), 1e-12))
 
 
-def _best_height(corners: NDArray[np.float64]) -> float | None:
-    """Height at which the outline of the faces is longest: midway of a tall stretch."""
+def _heights(corners: NDArray[np.float64]) -> list[float]:
+    """Return heights at which the faces have different outlines, each amid a stretch.
+
+    The longest outline comes first, then those of the tallest stretches.
+    """
     ends = np.unique(corners[..., 2].round(4))
     if len(ends) < 2:  # noqa: PLR2004 - a stretch has two
-        return None
+        return []
     spans, middles = np.diff(ends), (ends[:-1] + ends[1:]) / 2
     tallest = np.argsort(-spans, kind="stable")[:_MOST_LOOKS]
-    lengths = np.array([_length(level_lines(corners, z)[0]) for z in middles[tallest]])
+    heights = middles[tallest]
+    lengths = np.array([_length(level_lines(corners, z)[0]) for z in heights])
     # A foot drawn in makes little difference; the taller stretch comes first.
     best = int(np.argmax(lengths >= _AS_LONG * lengths.max()))
-    return float(middles[tallest[best]]) if lengths[best] > 0 else None
+    if lengths[best] <= 0:
+        return []
+    found = [best]
+    for k in range(len(heights)):
+        differs = np.abs(lengths[found] - lengths[k]) > (1 - _AS_LONG) * lengths[best]
+        if lengths[k] > 0 and spans[tallest[k]] >= _LEAST_HEIGHT and differs.all():
+            found.append(k)
+    return [float(z) for z in heights[found]]
 
 
 def _length(lines: NDArray[np.float64]) -> float:

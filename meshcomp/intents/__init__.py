@@ -1,6 +1,25 @@
 """What a maker wants of each feature: read from a plan file, brought to the features."""
 
 from meshcomp.intents.aiming import aims_of
-from meshcomp.intents.statements import Aim, Counterpart, Intent, Intents, Pick
+from meshcomp.intents.loading import loads_of
+from meshcomp.intents.statements import (
+    Aim,
+    Counterpart,
+    DistanceWish,
+    Intent,
+    Intents,
+    Load,
+    Pick,
+)
 
-__all__ = ["Aim", "Counterpart", "Intent", "Intents", "Pick", "aims_of"]
+__all__ = [
+    "Aim",
+    "Counterpart",
+    "DistanceWish",
+    "Intent",
+    "Intents",
+    "Load",
+    "Pick",
+    "aims_of",
+    "loads_of",
+]

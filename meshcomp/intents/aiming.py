@@ -10,10 +10,10 @@ from meshcomp.features import Feature
 from meshcomp.feels import Feel
 from meshcomp.inspections import Inspection
 from meshcomp.intents.hubs import hub_diameter
-from meshcomp.intents.picking import picked
+from meshcomp.intents.picking import all_picked
 from meshcomp.intents.statements import Aim, Counterpart, Intent, Intents, Range
 from meshcomp.standards import StandardPart, standard_part
-from meshcomp.tolerances import Zone, parse_zone, zone
+from meshcomp.tolerances import Zone, zone_at
 
 __all__ = ["aims_of", "is_far"]
 
@@ -48,7 +48,7 @@ def aims_of(
     by_name: dict[str, Intent] = {}
     by_rule: dict[str, Intent] = {}
     for intent in intents.intents:
-        for feature in _features(intent, inspection):
+        for feature in all_picked(inspection, intent.pick, intent.place):
             chosen = by_name if feature.id in intent.pick.names else by_rule
             if feature.id in chosen:
                 raise _problem(
@@ -61,24 +61,6 @@ def aims_of(
         if stated is not None:
             found[feature.id] = _aim(stated, feature, (intents, inspection, feels))
     return found
-
-
-def _features(intent: Intent, inspection: Inspection) -> tuple[Feature, ...]:
-    found = picked(inspection, intent.pick)
-    for name in intent.pick.names:
-        if not picked(inspection, replace(intent.pick, names=(name,))):
-            raise _problem(
-                intent, f"no feature {name!r} in this part: {_known(inspection)}"
-            )
-    if not found:
-        raise _problem(intent, f"picks no feature of this part: {_known(inspection)}")
-    return found
-
-
-def _known(inspection: Inspection) -> str:
-    sized = [f for f in inspection.features if f.nominal_size is not None]
-    words = ", ".join(f"{f.id} ({f.nominal_size:g} mm)" for f in sized)
-    return f"it has {words}" if words else "it has no feature with a size"
 
 
 def _problem(intent: Intent, words: str) -> OptionError:
@@ -190,7 +172,7 @@ def _toleranced(intent: Intent, feature: Feature, against: Counterpart | None) -
     nominal = feature.nominal_size or 0.0
     if against is not None:
         nominal = against.zone.nominal_size
-    wanted = parse_zone(text) if text[:1].isdigit() else _class_at(nominal, text)
+    wanted = zone_at(nominal, text)
     if wanted.is_internal not in {None, feature.is_internal}:
         which = "holes" if wanted.is_internal else "shafts"
         raise OptionError(
@@ -199,14 +181,6 @@ def _toleranced(intent: Intent, feature: Feature, against: Counterpart | None) -
         )
     suffix = "" if against is None else f" for {against.name}"
     return _by_zone(intent, wanted, wanted.in_words() + suffix, against)
-
-
-def _class_at(nominal: float, text: str) -> Zone:
-    """Read a class, or a limit pair without its size, at the size of the feature."""
-    size = round(nominal, 4)
-    if text[:1] in "+-\u00b1\u2212":
-        return parse_zone(f"{size:g} {text}")
-    return zone(size, text)
 
 
 def _by_zone(intent: Intent, wanted: Zone, words: str, against: Counterpart | None) -> Aim:

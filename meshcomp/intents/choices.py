@@ -9,7 +9,13 @@ from typing import Any
 
 from meshcomp.features import Feature
 from meshcomp.feels import Feel
-from meshcomp.intents.statements import Counterpart, Intent, Intents, Pick
+from meshcomp.intents.statements import (
+    Counterpart,
+    DistanceWish,
+    Intent,
+    Intents,
+    Pick,
+)
 from meshcomp.standards import BEARINGS, CLEARANCE_HOLES, DOWELS, INSERT_HOLES, NUTS
 from meshcomp.standards.fasteners import SERIES
 from meshcomp.tolerances import parse_zone
@@ -184,7 +190,31 @@ def head_of(intents: Intents | None) -> str:
         lines.append(f"probability = {intents.probability!r}")
         if intents.material is not None:
             lines += ["", "[material]", *_material(intents)]
+        for load in intents.loads:
+            lines += ["", "[[load]]", *_pick_line(load.pick), f"towards = {load.towards!r}"]
+        for each in intents.distances:
+            lines += ["", "[[distance]]", *_distance(each)]
     return "\n".join(lines) + "\n"
+
+
+def _distance(wish: DistanceWish) -> Iterator[str]:
+    yield from _pick_line(wish.pick)
+    if wish.between is not None:
+        yield f"between = {json.dumps(list(wish.between))}"
+    yield f"tolerance = {json.dumps(wish.tolerance)}"
+
+
+def _pick_line(pick: Pick | None) -> Iterator[str]:
+    """Return the setting of a pick as a plan file has it."""
+    if pick is None:
+        return
+    if pick.names:
+        yield f"pick = {json.dumps(list(pick.names))}"
+        return
+    keys = ("kind", "size", "near", "within", "group")
+    stated = {key: getattr(pick, key) for key in keys if getattr(pick, key) is not None}
+    pairs = (f"{key} = {json.dumps(value)}" for key, value in stated.items())
+    yield f"pick = {{ {', '.join(pairs)} }}"
 
 
 def _material(intents: Intents) -> Iterator[str]:

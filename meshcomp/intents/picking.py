@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from typing import Protocol
 
 import numpy as np
 
+from meshcomp.errors import OptionError
 from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
 from meshcomp.intents.statements import Pick
 
-__all__ = ["SIZE_LIMIT", "Named", "is_named", "picked"]
+__all__ = ["SIZE_LIMIT", "Named", "all_picked", "is_named", "picked"]
 
 SIZE_LIMIT = 0.05  # mm: sizes nearer than this count as the one that was named
 _SIZED = re.compile(r"(bore|boss|slot|wall)\s+([0-9]*\.?[0-9]+)")
@@ -56,6 +58,31 @@ def picked(inspection: Inspection, pick: Pick) -> tuple[Feature, ...]:
     5
     """
     return tuple(f for f in inspection.features if _is_meant(inspection, f, pick))
+
+
+def all_picked(inspection: Inspection, pick: Pick, place: str) -> tuple[Feature, ...]:
+    """Return the features that a pick means, of which there must be some.
+
+    Raises
+    ------
+    OptionError
+        If it, or one of its names, means none: with its place in the plan file.
+    """
+    for name in pick.names:
+        if not picked(inspection, replace(pick, names=(name,))):
+            raise OptionError(
+                f"{place}: no feature {name!r} in this part: {_known(inspection)}"
+            )
+    found = picked(inspection, pick)
+    if not found:
+        raise OptionError(f"{place}: picks no feature of this part: {_known(inspection)}")
+    return found
+
+
+def _known(inspection: Inspection) -> str:
+    sized = [f for f in inspection.features if f.nominal_size is not None]
+    words = ", ".join(f"{f.id} ({f.nominal_size:g} mm)" for f in sized)
+    return f"it has {words}" if words else "it has no feature with a size"
 
 
 def _is_meant(inspection: Inspection, feature: Feature, pick: Pick) -> bool:

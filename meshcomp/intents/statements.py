@@ -7,7 +7,16 @@ from dataclasses import dataclass, field
 from meshcomp.presses import Material
 from meshcomp.tolerances import Zone
 
-__all__ = ["PROBABILITY", "Aim", "Counterpart", "Intent", "Intents", "Pick"]
+__all__ = [
+    "PROBABILITY",
+    "Aim",
+    "Counterpart",
+    "DistanceWish",
+    "Intent",
+    "Intents",
+    "Load",
+    "Pick",
+]
 
 PROBABILITY = 0.95  # asked of an intent with limits unless the plan says otherwise
 Range = tuple[float, float]
@@ -53,12 +62,33 @@ class Intent:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """Which way the counterpart of some features pushes, degrees from X."""
+
+    pick: Pick | None  # None: of all features
+    towards: float
+    place: str  # file and line, for messages
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DistanceWish:
+    """Limits of a depth or a shoulder in print: of a feature, or between two heights."""
+
+    pick: Pick | None
+    between: Range | None  # mm above the bed, as drawn
+    tolerance: str  # "H11", "9 +0.1/0"
+    place: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Intents:
     """A whole plan file."""
 
     source: str
     sha256: str
     intents: tuple[Intent, ...]
+    distances: tuple[DistanceWish, ...] = ()
+    loads: tuple[Load, ...] = ()
     probability: float = PROBABILITY
     material: Material | None = None
 

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+
+from meshcomp.kits.wholes import WholeKeys, owned_by_a_part
 
 __all__ = ["KitFile", "MateEntry", "PartEntry", "limits_of"]
 
@@ -15,7 +24,7 @@ _Probability = Annotated[float, Field(gt=0, lt=1)]
 _Size = Annotated[float, Field(gt=0)]
 
 
-class PartEntry(BaseModel):
+class PartEntry(WholeKeys, BaseModel):
     """A part in the kit file."""
 
     model_config = _STRICT
@@ -102,7 +111,7 @@ def _check_sides(entry: MateEntry) -> None:
         raise ValueError(f"give {ways[0]} or {ways[1]}, not both")
 
 
-class KitFile(BaseModel):
+class KitFile(WholeKeys, BaseModel):
     """The whole kit file."""
 
     model_config = _STRICT
@@ -112,6 +121,15 @@ class KitFile(BaseModel):
     probability: _Probability = _ASKED
     part: Annotated[list[PartEntry], Field(min_length=1)]
     mate: list[MateEntry] = []
+
+    @field_validator("seam_groove", "load", "snap_heights")
+    @classmethod
+    def _is_for_every_part(cls, value: Any, info: ValidationInfo) -> Any:
+        """Refuse what only a part can have: features and heights of its own."""
+        own = owned_by_a_part(str(info.field_name), value)
+        if own is not None:
+            raise ValueError(f"{own} is a part's own: say it in its [[part]]")
+        return value
 
 
 def limits_of(entry: MateEntry) -> tuple[float | None, float | None]:

@@ -30,6 +30,7 @@ from meshcomp.printing import law_name, law_of
 from meshcomp.repairing import read_sound_part
 from meshcomp.reports import record_json
 from meshcomp.results import Record
+from meshcomp.wishes import layer_wish, roof_of, seam_wish
 from meshcomp.workflow import compensate_part, save_reports
 
 __all__ = ["do", "survey"]
@@ -80,10 +81,18 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
     inspection = inspect(read)
     rule = _rule(job, inspection)
     sizes = dict(job.part.sizes)
+    known, asked = _calibration(job), job.part.treatment
     record = compensate_part(
-        read, job.out, rule, inspection=inspection, keep=job.part.keep, sizes=sizes
+        read,
+        job.out,
+        rule,
+        inspection=inspection,
+        layers=layer_wish(asked, known),
+        seams=seam_wish(asked, known),
+        keep=job.part.keep,
+        sizes=sizes,
     )
-    _, page = save_reports(record, _calibration(job))
+    _, page = save_reports(record, known)
     shown = record_json(record)
     return replace(
         blank,
@@ -95,6 +104,7 @@ def _done(job: Job, blank: PartOutcome) -> PartOutcome:
         conforms=record.conforms and record.serves,
         verdict=_verdict(shown["verdict"]),
         features=_outcomes(job, record.inspection, (record.plan, rule), record),
+        broken=_broken(record),
         notes=tuple(shown["notes"]),
         worst_difference=_worst(record),
     )
@@ -104,6 +114,15 @@ def _verdict(shown: dict[str, str]) -> str:
     """Say what became of a part, with its heading where not all is well."""
     is_good = shown["state"] == "proved"
     return shown["sentence"] if is_good else f"{shown['heading']}. {shown['sentence']}"
+
+
+def _broken(record: Record) -> tuple[str, ...]:
+    broken = record.layers.broken if record.layers else ()
+    return tuple(
+        f"{each.name}: {each.printed:.3f} mm in print, {each.lower:.3f} to "
+        f"{each.upper:.3f} asked"
+        for each in broken
+    )
 
 
 def _worst(record: Record) -> float | None:
@@ -136,6 +155,10 @@ def _rule(job: Job, inspection: Inspection) -> Calibrated:
         feels=record.feels,
         targets=dict(part.targets),
         aims=_aims(job, inspection),
+        undoes_axes=part.treatment.undoes_axes,
+        draws_in_foot=part.treatment.draws_in_foot,
+        opens_bores_at_foot=part.treatment.opens_bores_at_foot,
+        roof=roof_of(part.treatment),
     )
 
 

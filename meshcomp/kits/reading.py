@@ -11,9 +11,11 @@ from typing import Any
 from meshcomp._toml import TomlFile, read_toml
 from meshcomp.errors import OptionError
 from meshcomp.kits.entries import KitFile, MateEntry, PartEntry, limits_of
+from meshcomp.kits.wholes import treatment
 from meshcomp.mechanisms import Bought, Kit, KitPart, Mate, Reference
 from meshcomp.standards import StandardPart, standard_part
 from meshcomp.tolerances import Fit, Zone, parse_fit, parse_zone
+from meshcomp.treatments import Treatment
 
 __all__ = ["MESH_ENDINGS", "folder_kit", "read_kit"]
 
@@ -180,7 +182,28 @@ class _Finder:
             keep=tuple(entry.keep),
             sizes=tuple(entry.set.items()),
             targets=tuple(entry.target.items()),
+            treatment=self._treatment(entry, file, number),
         )
+
+    def _treatment(self, entry: PartEntry, file: KitFile, number: int) -> Treatment:
+        """Return what is wanted beside sizes; refuse what stands alone or cannot be."""
+        asked = treatment(file, entry)
+        for key in ("groove_width", "groove_depth", "load"):
+            if getattr(entry, key) is not None and not asked.seam_grooves:
+                raise self._text.problem(
+                    ("part", number, key),
+                    f"{key} without a groove: give seam_groove, of the part or the kit",
+                )
+        width, depth = asked.groove_width, asked.groove_depth
+        if width is not None and depth is not None and depth > width:
+            place = ("part", number, "groove_depth")
+            own = entry.groove_depth is not None
+            raise self._text.problem(
+                place if own else ("groove_depth",),
+                f"groove_depth: {depth:g} mm is more than the width, {width:g} mm: take "
+                "about a third of it",
+            )
+        return asked
 
     def mates(self, file: KitFile, parts: set[str]) -> tuple[Mate, ...]:
         """Return the mates."""

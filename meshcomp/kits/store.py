@@ -54,7 +54,7 @@ def key_of(job: Job) -> str:
         If the part cannot be read.
     """
     part = asdict(job.part)
-    settings = ("name", "up", "unit", "repair", "keep", "sizes", "targets")
+    settings = ("name", "up", "unit", "repair", "keep", "sizes", "targets", "treatment")
     inputs = {
         "schema": _SCHEMA,
         "version": __version__,

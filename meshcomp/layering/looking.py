@@ -13,7 +13,7 @@ from meshcomp.layering.faces import Levels, levels_of
 from meshcomp.layers import Distance, LayerGrid, LayerReport, LevelFace
 from meshcomp.meshes import Mesh
 
-__all__ = ["faces_on", "heights_of_feature", "layer_report"]
+__all__ = ["ends_of", "faces_on", "heights_of_feature", "layer_report", "what_of"]
 
 _STANDING = 0.9999  # cosine of an axis to the build direction
 _FACING = ("up", "down")
@@ -80,12 +80,10 @@ def _distances(
     mesh = inspection.part.mesh
     named: dict[tuple[str, float, float], list[str]] = {}
     for feature in inspection.features:
-        ends = heights_of_feature(feature, mesh)
-        if ends is None:
-            continue
-        low, high = (_level_near(levels, z) for z in ends)
-        if low is not None and high is not None and high > low:
-            named.setdefault((_what(feature), low - bed, high - bed), []).append(feature.id)
+        ends = ends_of(feature, mesh, levels)
+        if ends is not None:
+            key = (what_of(feature), ends[0] - bed, ends[1] - bed)
+            named.setdefault(key, []).append(feature.id)
     for (what, low, high), ids in named.items():
         yield _distance(grid, what, tuple(ids), low, high)
     heights = (levels.heights - bed).tolist()
@@ -95,7 +93,19 @@ def _distances(
         yield _distance(grid, "overall height", (), heights[0], heights[-1])
 
 
-def _what(feature: Feature) -> str:
+def ends_of(feature: Feature, mesh: Mesh, levels: Levels) -> tuple[float, float] | None:
+    """Return the level faces that a feature stands between, mm; None without both."""
+    ends = heights_of_feature(feature, mesh)
+    if ends is None:
+        return None
+    low, high = (_level_near(levels, z) for z in ends)
+    if low is None or high is None or not high > low:
+        return None
+    return low, high
+
+
+def what_of(feature: Feature) -> str:
+    """Say what the distance between a feature's ends is called."""
     if not isinstance(feature, Cylinder):
         return "height"
     if feature.is_internal and not feature.is_through:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,32 +14,36 @@ from meshcomp.features import Cylinder, Feature
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection
 from meshcomp.layering.faces import levels_of
+from meshcomp.layering.keeping import chosen_layers
 from meshcomp.layering.knots import Knots, chosen_moves, items_of
 from meshcomp.layering.looking import layer_report
 from meshcomp.layering.moving import Moved, moved_mesh
 from meshcomp.layers import (
     Distance,
     HeightMoves,
+    KeptDistance,
     LayerGrid,
     LayerReport,
-    LayerWish,
     LevelFace,
     SnapWish,
 )
-from meshcomp.printer_axes import PrinterAxes
-from meshcomp.results import Compensated
 from meshcomp.topology import topology_of
 
-__all__ = ["looked_at", "snapped", "with_layers"]
+__all__ = ["snapped"]
 
 _STANDING = 0.9999  # cosine
 _SAME_HEIGHT = 0.01  # mm, a height asked for to the face's own
 
 
 def snapped(
-    inspection: Inspection, grid: LayerGrid, wish: SnapWish
+    inspection: Inspection,
+    grid: LayerGrid,
+    wish: SnapWish,
+    kept: Sequence[KeptDistance] = (),
 ) -> tuple[Inspection, LayerReport]:
     """Move the level faces that were asked for to the nearest layer.
+
+    Or to the other one beside it, where that keeps a stated distance within its limits.
 
     Heights between them move in proportion, cylinders that lie keep their shape, and
     nothing moves sideways. Where no face has to move, no coordinate changes.
@@ -52,6 +56,8 @@ def snapped(
         The layers it is to be printed in.
     wish : SnapWish
         Which faces to move.
+    kept : sequence of KeptDistance, optional
+        Distances with limits, as they would be at the nearest layers.
 
     Returns
     -------
@@ -83,12 +89,15 @@ def snapped(
     levels = levels_of(mesh)
     heights = levels.heights - bed
     asked = _asked(heights, wish)
-    wanted = [_wanted(grid, z, is_asked=a) for z, a in zip(heights, asked, strict=True)]
+    movable = dict(zip(heights.tolist(), asked, strict=True))
+    layers = chosen_layers(grid, movable, kept)
+    wanted = [_wanted(grid, z, layers[z], is_asked=a) for z, a in movable.items()]
     areas = levels.areas.sum(axis=1).tolist()
     rows = list(zip(heights.tolist(), wanted, areas, strict=True))
     items, stuck = items_of(rows, _lying_ranges(inspection, bed), levels.limit)
     knots = chosen_moves(items)
-    before = layer_report(inspection, grid)
+    before = replace(layer_report(inspection, grid), kept=tuple(kept))
+    before = _with_choices(before, layers)
     reasons = _reasons(heights, knots, stuck, levels.limit)
     if not any(item.wanted for item in knots.items):
         return inspection, _told(before, knots, reasons)
@@ -98,34 +107,19 @@ def snapped(
     return after, replace(told, moves=_moves(inspection, moved, knots, bed))
 
 
-def looked_at(
-    inspection: Inspection, wish: LayerWish | None, axes: PrinterAxes | None = None
-) -> tuple[Inspection, LayerReport | None]:
-    """Look at a part's heights, and move them where that is wished.
+def _with_choices(report: LayerReport, layers: Mapping[float, float]) -> LayerReport:
+    """Say of faces that are to go to another layer than the nearest why."""
 
-    Without a wish nothing is known of layers, and nothing moves. Errors of the printer's
-    axes, if they are to be undone, stretch the layers too.
-    """
-    if wish is None:
-        return inspection, None
-    grid = wish.grid if axes is None else replace(wish.grid, scale=axes.scale[2])
-    if wish.snap is None:
-        return inspection, layer_report(inspection, grid)
-    return snapped(inspection, grid, wish.snap)
+    def why(face: LevelFace) -> str:
+        layer = layers[face.height]
+        named = [k.name for k in report.kept if face.height in {k.low, k.high}]
+        if layer == face.printed or not named:
+            return ""
+        which = "above" if layer > face.height else "below"
+        return f"the layer {which}, not the nearest, for the {' and the '.join(named)}"
 
-
-def with_layers(result: Compensated, report: LayerReport | None) -> Compensated:
-    """Add to a result what snapping did to the part before it was compensated."""
-    if report is None or report.moves is None:
-        return replace(result, layers=report)
-    moves = report.moves
-    return replace(
-        result,
-        layers=report,
-        predicted_volume_change=result.predicted_volume_change
-        + moves.predicted_volume_change,
-        moved_volume=result.moved_volume + moves.moved_volume,
-    )
+    faces = tuple(replace(face, chosen=why(face)) for face in report.faces)
+    return replace(report, faces=faces)
 
 
 def _asked(heights: NDArray[np.float64], wish: SnapWish) -> list[bool]:
@@ -143,11 +137,10 @@ def _asked(heights: NDArray[np.float64], wish: SnapWish) -> list[bool]:
     return asked.tolist()
 
 
-def _wanted(grid: LayerGrid, height: float, *, is_asked: bool) -> float:
-    height = float(height)
+def _wanted(grid: LayerGrid, height: float, layer: float, *, is_asked: bool) -> float:
     if not is_asked or grid.is_on(height):
         return 0.0
-    return grid.printed(height) - height
+    return layer - height
 
 
 def _lying_ranges(inspection: Inspection, bed: float) -> list[tuple[float, float, str]]:
@@ -197,10 +190,15 @@ def _told(report: LayerReport, knots: Knots, reasons: dict[float, str]) -> Layer
         high, low = (grid.printed(z + move(z)) for z in (old.high, old.low))
         return replace(old, printed=high - low)
 
+    def kept(old: KeptDistance) -> KeptDistance:
+        high, low = (grid.printed(z + move(z)) for z in (old.high, old.low))
+        return replace(old, printed=high - low)
+
     return replace(
         report,
         faces=tuple(face(f) for f in report.faces),
         distances=tuple(distance(d) for d in report.distances),
+        kept=tuple(kept(k) for k in report.kept),
     )
 
 

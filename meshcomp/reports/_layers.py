@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from meshcomp.layers import GRID_LIMIT, Distance, LayerReport, LevelFace
+from meshcomp.layers import GRID_LIMIT, Distance, KeptDistance, LayerReport, LevelFace
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._numbers import count
 from meshcomp.reports._rows import ids_in_words
 from meshcomp.reports._tables import MOST_ROWS, columns_of, paragraph, table, titled
 
-__all__ = ["layer_cells", "layer_lines", "layers_json", "moves_words"]
+__all__ = ["kept_words", "layer_cells", "layer_lines", "layers_json", "moves_words"]
 
 _HEADERS = (
     ("height", True),
@@ -34,9 +34,10 @@ def layer_lines(report: LayerReport | None, *, is_asked: bool = True) -> list[st
         return []
     grid = report.grid.in_words()
     off = [face for face in report.faces if _is_told(face)]
+    stated = titled("Stated distances, mm", [kept_words(k) for k in report.kept])
     if not off:
         words = f"Heights: every level face lies on a layer ({grid})."
-        return paragraph(words) if is_asked else []
+        return (paragraph(words) if is_asked or stated else []) + stated
     shown = off[:MOST_ROWS]
     columns = columns_of(_HEADERS, [_cells(face) for face in shown])
     if report.moves is None:
@@ -49,7 +50,8 @@ def layer_lines(report: LayerReport | None, *, is_asked: bool = True) -> list[st
     if report.moves is not None:
         lines += paragraph(moves_words(report))
     sentences = [_distance_words(d) for d in report.off_distances if d.what != "step"]
-    return lines + titled("Distances that print otherwise than drawn, mm", sentences)
+    lines += titled("Distances that print otherwise than drawn, mm", sentences)
+    return lines + stated
 
 
 def _is_told(face: LevelFace) -> bool:
@@ -73,6 +75,8 @@ def _face_notes(faces: Sequence[LevelFace]) -> list[str]:
     midway = dict.fromkeys(numbers.size(f.height) for f in faces if f.is_midway)
     notes = [f"{', '.join(midway)}: {_MIDWAY}"] if midway else []
     refused = dict.fromkeys((f.height, f.reason) for f in faces if f.reason)
+    chosen = dict.fromkeys((f.height, f.chosen) for f in faces if f.chosen)
+    notes += [f"{numbers.size(z)} went to {which}" for z, which in chosen]
     return notes + [f"{numbers.size(z)} did not go to a layer: {why}" for z, why in refused]
 
 
@@ -83,6 +87,20 @@ def _distance_words(distance: Distance) -> str:
         f"{distance.what}{of}: {numbers.size(distance.nominal)} drawn, "
         f"{numbers.size(distance.printed)} in print, {numbers.signed(distance.off)}"
     )
+
+
+def kept_words(kept: KeptDistance) -> str:
+    """Say of a distance whose limits a plan states whether it prints within them."""
+    asked = f"{numbers.size(kept.lower)} to {numbers.size(kept.upper)} asked"
+    words = f"{kept.name}: {numbers.size(kept.printed)} in print, {asked}"
+    if kept.nearest != kept.printed:
+        words += f" ({numbers.size(kept.nearest)} at the nearest layers)"
+    if kept.is_kept:
+        return words
+    if kept.could_be is not None and kept.beyond(kept.could_be) == 0:
+        at = numbers.size(kept.could_be)
+        return f"{words}: SHORT; with --snap-heights it could print at {at}"
+    return f"{words}: SHORT; no choice of layers keeps it"
 
 
 def moves_words(report: LayerReport) -> str:
@@ -106,6 +124,17 @@ def layer_cells(report: LayerReport | None) -> dict[str, Any] | None:
         "is_moved": report.moves is not None,
         "notes": _face_notes(off),
         "sum": None if report.moves is None else moves_words(report),
+        "kept": [
+            (
+                k.name,
+                k.words,
+                f"{numbers.size(k.lower)} to {numbers.size(k.upper)}",
+                numbers.size(k.nearest),
+                numbers.size(k.printed),
+                "kept" if k.is_kept else kept_words(k).rpartition(": ")[2],
+            )
+            for k in report.kept
+        ],
         "distances": [
             (
                 d.what,
@@ -141,6 +170,7 @@ def layers_json(report: LayerReport | None) -> dict[str, Any] | None:
                 "is_midway": bool(face.is_midway),
                 "move": float(face.move),
                 "reason": face.reason,
+                "chosen": face.chosen,
             }
             for face in report.faces
         ],
@@ -155,6 +185,19 @@ def layers_json(report: LayerReport | None) -> dict[str, Any] | None:
                 "off": float(d.off),
             }
             for d in report.distances
+        ],
+        "stated": [
+            {
+                "name": k.name,
+                "limits": k.words,
+                "lower": float(k.lower),
+                "upper": float(k.upper),
+                "printed": float(k.printed),
+                "at_nearest_layers": float(k.nearest),
+                "is_kept": k.is_kept,
+                "place": k.place,
+            }
+            for k in report.kept
         ],
         "sum_of_moves": {"signed": float(signed), "absolute": float(whole)},
         "moves": None

@@ -74,13 +74,20 @@ class Verdict:
 
 def verdict(record: Record) -> Verdict:
     """Say what changed, by how much, whether it is proved, and what it will not serve."""
-    outcome = _with_shortfalls(_outcome(record), record.plan)
+    outcome = _with_shortfalls(_outcome(record), _short_names(record))
     return replace(outcome, sentence=f"{outcome.sentence}{extra_words(record)}")
 
 
-def _with_shortfalls(outcome: Verdict, plan: Plan) -> Verdict:
+def _short_names(record: Record) -> list[str]:
+    """Name what falls short of its intent: features, then depths and shoulders."""
+    broken = record.layers.broken if record.layers else ()
+    features = [c.feature_id for c in record.plan.shortfalls]
+    return features + [each.name for each in broken]
+
+
+def _with_shortfalls(outcome: Verdict, names: Sequence[str]) -> Verdict:
     """Say beside what is proved, which is the mesh, that intents fall short."""
-    number = len(plan.shortfalls)
+    number = len(names)
     if not number:
         return outcome
     is_proved = outcome.state == "proved"
@@ -90,9 +97,7 @@ def _with_shortfalls(outcome: Verdict, plan: Plan) -> Verdict:
         outcome,
         state="short" if is_proved else outcome.state,
         heading=f"{heading}, {count(number, 'intent')} {verb} short",
-        short=ids_in_words(c.feature_id for c in plan.shortfalls)
-        if number <= _MOST_NAMES
-        else "",
+        short=ids_in_words(names) if number <= _MOST_NAMES else "",
     )
 
 

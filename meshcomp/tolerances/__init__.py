@@ -7,7 +7,7 @@ and `Fit` are the same from numbers.
 from meshcomp.tolerances.fits import Fit, parse_fit
 from meshcomp.tolerances.grades import GRADES, grade_of_width, standard_tolerance
 from meshcomp.tolerances.letters import HOLES, SHAFTS, fundamental_deviation
-from meshcomp.tolerances.zones import Zone, limit_pair, parse_zone, zone
+from meshcomp.tolerances.zones import Zone, limit_pair, parse_zone, zone, zone_at
 
 __all__ = [
     "GRADES",
@@ -22,4 +22,5 @@ __all__ = [
     "parse_zone",
     "standard_tolerance",
     "zone",
+    "zone_at",
 ]

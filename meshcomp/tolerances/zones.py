@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from meshcomp.errors import OptionError
 from meshcomp.tolerances.letters import limit_deviations
 
-__all__ = ["Zone", "limit_pair", "parse_zone", "zone"]
+__all__ = ["Zone", "limit_pair", "parse_zone", "zone", "zone_at"]
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _SIGNED = rf"[+\-\u2212]?\s*{_NUMBER}"
@@ -187,6 +187,34 @@ def parse_zone(text: str) -> Zone:
         f"{text!r} is neither a size with a tolerance class, such as '22 H7', nor one with "
         "limits, such as '22 +0.02/-0.01' (mm)"
     )
+
+
+def zone_at(nominal_size: float, text: str) -> Zone:
+    """Read a class or limits without a size, for a size; or with a size of its own.
+
+    Parameters
+    ----------
+    nominal_size : float
+        In mm, taken to 0.0001 mm; not used where the text says a size.
+    text : str
+        Such as "H7", "+0.02/-0.01" or "22 H7".
+
+    Raises
+    ------
+    OptionError
+        If it is none of these, or there is no such class.
+
+    Examples
+    --------
+    >>> zone_at(9.0, "+0.1/0").upper_limit, zone_at(9.0, "8.5 +0.1/0").upper_limit
+    (9.1, 8.6)
+    """
+    if text[:1].isdigit():
+        return parse_zone(text)
+    size = round(nominal_size, 4)
+    if text[:1] in "+-\u00b1\u2212":
+        return parse_zone(f"{size:g} {text}")
+    return zone(size, text)
 
 
 def _number(text: str) -> float:
