@@ -1,6 +1,6 @@
 """Seats for the seam and loads: away from the side that a counterpart presses on.
 
-Which side is free follows from statics alone: what is pushed along a bearing lies in a bore
+Which side is free follows from the balance of forces alone: what is pushed along a bearing lies in a bore
 on that side and round a boss on the other, and there it presses.
 """
 
