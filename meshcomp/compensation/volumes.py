@@ -1,4 +1,9 @@
-"""The change of volume that a plan should make: area times offset."""
+"""The change of volume that a plan should make: area times offset.
+
+The area is the mean of what it is before and after. Walls grow and shrink as those beside
+them move; where all offsets are made in a plane, the outline's length goes with the
+offset, so that the mean of both ends (the trapezoidal rule) is exact.
+"""
 
 from __future__ import annotations
 
@@ -43,52 +48,100 @@ def predicted_change(
     the polygon it was to the circle it becomes. Where heights are kept, a slope cannot
     follow past the walls that it ends at; what it falls short of is taken off.
     """
-    mesh = inspection.part.mesh
+    after = refined.mesh.moved(refined.mesh.vertices + d)
+    surface = _Surface(inspection.part.mesh, refined, after, d)
     changes = [
-        _change(mesh, feature, correction)
-        for feature, correction in zip(inspection.features, plan.corrections, strict=True)
+        _change(surface, rows, feature, correction)
+        for rows, feature, correction in zip(
+            _rows_of(wanted.feature, len(inspection.features)),
+            inspection.features,
+            plan.corrections,
+            strict=True,
+        )
         if not correction.is_left_alone
     ]
-    yielded = _yielded(refined.mesh, wanted, d)
+    yielded = _yielded(surface, wanted)
     return VolumeChange(
         net=sum(changes) - yielded, moved=sum(abs(c) for c in changes), yielded=yielded
     )
 
 
-def _yielded(mesh: Mesh, wanted: Targets, d: NDArray[np.float64]) -> float:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Surface:
+    """The inspected mesh, and the refined one before and after the motion."""
+
+    source: Mesh
+    refined: Refined
+    after: Mesh
+    d: NDArray[np.float64]  # (n, 3) mm
+
+    def side_area(self, rows: NDArray[np.int64]) -> float:
+        """Mean area of refined faces as seen along their horizontal normals, mm²."""
+        return sum(_side_area(mesh, rows) for mesh in (self.refined.mesh, self.after)) / 2
+
+    def mean_vectors(self, rows: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Mean area vectors of refined faces, (k, 3) mm²."""
+        return (self.refined.mesh.area_vectors[rows] + self.after.area_vectors[rows]) / 2
+
+    def swept(self, rows: NDArray[np.int64]) -> float:
+        """Volume that refined faces sweep, mm³."""
+        went = self.d[self.refined.mesh.faces[rows]].mean(axis=1)
+        return float(dot(self.mean_vectors(rows), went).sum())
+
+
+def _rows_of(features: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
+    """Faces of each feature, from the feature of each face."""
+    order = np.argsort(features, kind="stable")
+    ends = np.searchsorted(features[order], np.arange(count + 1))
+    return [order[ends[i] : ends[i + 1]] for i in range(count)]
+
+
+def _yielded(surface: _Surface, wanted: Targets) -> float:
     """Volume that sloping faces were asked to sweep and do not."""
-    vectors = mesh.area_vectors
+    vectors = surface.refined.mesh.area_vectors
     sloping = np.abs(vectors[:, 2]) > _SLOPING * np.linalg.norm(vectors, axis=1)
     rows = np.flatnonzero(sloping & ~wanted.is_round & (wanted.offset != 0))
-    asked = np.hypot(*vectors[rows, :2].T) * wanted.offset[rows]
-    swept = dot(vectors[rows], d[mesh.faces[rows]].mean(axis=1))
-    return float((asked - swept).sum())
+    asked = np.hypot(*surface.mean_vectors(rows)[:, :2].T) * wanted.offset[rows]
+    return float(asked.sum()) - surface.swept(rows)
 
 
-def _change(mesh: Mesh, feature: Feature, correction: Correction) -> float:
-    if not isinstance(feature, Cylinder):
-        return correction.offset * _side_area(mesh, feature.faces)
-    if correction.mesh_size is None:
-        faces = np.concatenate([feature.faces, feature.entry_faces])
-        return correction.offset * _side_area(mesh, faces)
-    entries = correction.offset * _side_area(mesh, feature.entry_faces)
-    wall = Mesh(mesh.vertices, mesh.faces[feature.faces])
-    vectors = wall.area_vectors
-    middles = wall.corners.mean(axis=1) - feature.point
-    middles -= np.outer(middles @ feature.direction, feature.direction)
-    # Divergence theorem in the plane across the axis: half the flux of the distance.
-    swept = abs(float(np.einsum("ij,ij->", vectors, middles))) / 2
-    after = mean_square(feature, correction) * _unrolled_area(mesh, feature) / 2
-    change = after - swept
+def _change(
+    surface: _Surface, rows: NDArray[np.int64], feature: Feature, correction: Correction
+) -> float:
+    """Change of volume that a feature makes; `rows` are its refined faces."""
+    if not isinstance(feature, Cylinder) or correction.mesh_size is None:
+        return correction.offset * surface.side_area(rows)
+    is_entry = np.isin(surface.refined.parents[rows], feature.entry_faces)
+    # An entry lies between the wall, and a face that may move along the axis.
+    entries = surface.swept(rows[is_entry])
+    before = _unrolled_area(surface.source, feature.faces, feature)
+    mean = (
+        _unrolled_area(surface.refined.mesh, rows[~is_entry], feature)
+        + _unrolled_area(surface.after, rows[~is_entry], feature)
+    ) / 2
+    square = (feature.nominal_size / 2) ** 2
+    rounded = square * before / 2 - _within(surface.source, feature)
+    change = rounded + (mean_square(feature, correction) - square) * mean / 2
     return entries + (-change if feature.is_internal else change)
 
 
-def _unrolled_area(mesh: Mesh, cylinder: Cylinder) -> float:
+def _within(mesh: Mesh, cylinder: Cylinder) -> float:
+    """Volume between a cylinder's faces and its axis, mm³.
+
+    Divergence theorem in the plane across the axis: half the flux of the distance.
+    """
+    wall = Mesh(mesh.vertices, mesh.faces[cylinder.faces])
+    middles = wall.corners.mean(axis=1) - cylinder.point
+    middles -= np.outer(middles @ cylinder.direction, cylinder.direction)
+    return abs(float(np.einsum("ij,ij->", wall.area_vectors, middles))) / 2
+
+
+def _unrolled_area(mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder) -> float:
     """Area of a cylinder's faces in the plane of angle and position along the axis.
 
     Sectors of a circle have the area r² / 2 times the angle, however the facets run.
     """
-    away = mesh.vertices[mesh.faces[cylinder.faces]] - cylinder.point
+    away = mesh.vertices[mesh.faces[faces]] - cylinder.point
     across = away @ basis_across(cylinder.direction).T
     angles = np.arctan2(across[..., 1], across[..., 0])
     # Measured from the first corner, so that no face is torn at half a turn.

@@ -1,0 +1,77 @@
+"""The predicted change of volume is that of the exact offset, on small parts too.
+
+Outside references: shapely's mitred buffer for outlines, closed forms of the frustum and
+the cylinder, and the B-rep kernel for what is tessellated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from build123d import Box, Cone, Cylinder, Location
+from outside import plane
+from outside.solids import exact_part, tessellate
+
+import meshcomp
+from meshcomp.meshes import Mesh
+from meshcomp.results import Compensated
+
+HEIGHT = 4.0
+ARM = [(0, 0), (6, 0), (6, 1.5), (1.5, 1.5), (1.5, 8), (0, 8)]  # walls 1.5 mm apart
+FRAME = [[(0, 0), (7, 0), (7, 5), (0, 5)], [(2, 2), (2, 3), (5, 3), (5, 2)]]
+
+
+def made(mesh: Mesh, rule: meshcomp.ByHand) -> Compensated:
+    spacer = meshcomp.demo_part("shaft_spacer")
+    one_piece = np.zeros(len(mesh.faces), dtype=np.int64)
+    found = meshcomp.inspect(replace(spacer, mesh=mesh, piece_of_face=one_piece))
+    return meshcomp.compensate(found, meshcomp.plan(found, rule))
+
+
+@pytest.mark.parametrize("growth", [-0.15, -0.05, 0.05, 0.15])
+@pytest.mark.parametrize(("rings", "opening"), [([ARM], 0.0), (FRAME, 0.1)])
+def test_outlines_change_by_what_shapely_offsets_them(rings, opening, growth):
+    rule = meshcomp.ByHand(wall_growth=growth, pocket_opening=opening)
+    result = made(plane.prism(rings, 0, HEIGHT), rule)
+    outer, holes = plane.areas(rings)
+    after = plane.offset_outline(rings, growth, opening).area
+    assert result.limits == ()
+    assert result.predicted_volume_change == pytest.approx(
+        HEIGHT * (after - outer + holes), rel=1e-5
+    )
+
+
+@pytest.mark.parametrize("growth", [-0.15, 0.0, 0.15])
+def test_lying_countersunk_bore_changes_by_what_its_closed_form_says(growth):
+    # A bore of 3 along Y through 6 mm, countersunk 90° to 6 mm wide. Its rim stays on the
+    # wall, which moves, and the cone's ends move by the change of the radius.
+    block = Box(12, 6, 12) - Location((0, 0, 0), (90, 0, 0)) * Cylinder(1.5, 20)
+    cone = Location((0, 0, 0), (90, 0, 0)) * Location((0, 0, 2.25)) * Cone(1.5, 3, 1.5)
+    solid = (block - cone).solid()
+    mesh = tessellate(exact_part("sunk", solid), 0.005, 0.1)
+    result = made(mesh, meshcomp.ByHand(wall_growth=growth, bore_opening=0.4))
+    assert result.limits == ()
+    change = result.part.mesh.volume - mesh.volume
+    assert result.predicted_volume_change == pytest.approx(
+        change, abs=0.003 * result.moved_volume
+    )
+    # Exact: the box, less a cylinder 0.2 wider over the straight part, less a frustum.
+    side, deep = 12 + 2 * growth, 6 + 2 * growth
+    frustum = np.pi * (1.5 + growth) / 3 * (1.7**2 + 1.7 * 3.2 + 3.2**2)
+    straight = np.pi * 1.7**2 * (4.5 + growth)
+    whole = side * deep * 12 - straight - frustum
+    before = exact_part("sunk", solid).volume
+    assert change == pytest.approx(whole - before, abs=0.02 * result.moved_volume)
+
+
+def test_a_wall_that_did_not_move_is_not_as_predicted():
+    # The check must fail where a wall of the written part stands where it stood.
+    mesh = plane.prism([ARM], 0, HEIGHT)
+    result = made(mesh, meshcomp.ByHand(wall_growth=0.15))
+    stuck = result.part.mesh.vertices.copy()
+    far = stuck[:, 0] > 6
+    stuck[far, 0] = 6.0
+    wrong = result.part.mesh.moved(stuck).volume - mesh.volume
+    assert abs(wrong - result.predicted_volume_change) > 0.02 * result.moved_volume
