@@ -21,7 +21,7 @@ __all__ = [
     "topology_of",
 ]
 
-_HALF_TURN = round(float(np.pi), 6)
+_SAME_WAY = 1e-4  # rad: bodies that touch may overlap by a film, no wedge is so sharp
 _MOST_WALKED = 100  # faces about a vertex: more are rare and found in another way
 
 
@@ -129,10 +129,8 @@ def _pair_wedges(
     half-edge runs backward, and ends at the next face whose half-edge runs forward.
     """
     # Of faces that lie on each other, the one that ends material comes first.
-    angles = np.round(_angles_about_edges(mesh, backward, order), 6)
-    # Half a turn either way is one direction.
-    angles = np.where(angles == -_HALF_TURN, _HALF_TURN, angles)
-    around = np.lexsort([backward, angles, keys])
+    ways = _directions(_angles_about_edges(mesh, backward, order), keys)
+    around = np.lexsort([backward, ways, keys])
     first = np.flatnonzero(np.diff(keys[around], prepend=-1))
     around = around[_rounds(backward[around], first)]
     key, side = keys[around], backward[around]
@@ -143,6 +141,18 @@ def _pair_wedges(
     key, side, depth = key[paired], side[paired], depth[paired]
     same = (key[1:] == key[:-1]) & (depth[1:] == depth[:-1]) & side[:-1] & ~side[1:]
     return np.flatnonzero(same), order[around][paired]
+
+
+def _directions(angles: NDArray[np.float64], keys: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give directions about edges rising numbers, and those that hardly differ the same."""
+    # Half a turn either way is one direction.
+    angles = np.where(angles < _SAME_WAY - np.pi, angles + 2 * np.pi, angles)
+    order = np.lexsort([angles, keys])
+    steps = np.diff(angles[order], prepend=0.0) > _SAME_WAY
+    steps |= np.diff(keys[order], prepend=-1) != 0
+    numbers = np.zeros(len(angles), dtype=np.int64)
+    numbers[order] = np.cumsum(steps)
+    return numbers
 
 
 def _angles_about_edges(

@@ -11,7 +11,7 @@ import trimesh
 
 from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
 from meshcomp.scenario import demo_part
-from meshcomp.topology import components, fans, genus, topology_of
+from meshcomp.topology import bodies_of, components, fans, genus, topology_of
 
 SHAPES = {
     "box": (trimesh.creation.box, 0),
@@ -142,3 +142,23 @@ def test_bodies_that_share_a_whole_face_stay_two(corner, noise, order):
     welded = Mesh(vertices, faces.reshape(-1)[both.faces])
     labels = components(len(both.faces), topology_of(welded).pairs // 3)
     assert labels.tolist() == [0] * 12 + [1] * 12
+
+
+@pytest.mark.parametrize("film", [0.0, 1e-6, 5e-5, -5e-5])
+@pytest.mark.parametrize("axis", [0, 1, 2])
+def test_blocks_that_touch_by_a_film_stay_two(film, axis):
+    # Two blocks side by side share an edge; one leans into the other by less than 1e-4 rad.
+    one = np.array(trimesh.creation.box((4, 4, 4)).vertices) + 2.0
+    other = one + [-4.0, 0.0, 0.0]
+    other[(other[:, 0] == 0) & (other[:, 2] == 4), 0] += film
+    faces = np.array(trimesh.creation.box((4, 4, 4)).faces)
+    corners = np.concatenate([one, other])
+    merged, index = np.unique(corners, axis=0, return_inverse=True)
+    mesh = Mesh(
+        np.roll(merged, axis, axis=1), index.ravel()[np.concatenate([faces, faces + 8])]
+    )
+    assert topology_of(mesh).crowded >= 1
+    bodies = bodies_of(mesh)
+    assert bodies.max() == 1
+    assert len(set(bodies[:12])) == len(set(bodies[12:])) == 1
+    assert genus(topology_of(mesh), 2) == 0
