@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts
+from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.triangulating import Known, triangulated
 from meshcomp.meshes import Mesh
@@ -72,8 +73,9 @@ def flattened(
     parents = np.concatenate([refined.parents[kept], parent[numbers]])
     of_new_face = np.concatenate([of_face[kept], numbers])
     is_fresh = np.arange(len(faces)) >= np.count_nonzero(kept)
-    mesh = Mesh(moved.vertices, faces)
-    return replace(refined, mesh=mesh, parents=parents), of_new_face, is_fresh
+    left = ~in_films(Mesh(moved.vertices, faces), is_fresh)
+    flat = replace(refined, mesh=Mesh(moved.vertices, faces[left]), parents=parents[left])
+    return flat, of_new_face[left], is_fresh[left]
 
 
 def _shortened(
