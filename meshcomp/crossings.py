@@ -1,7 +1,9 @@
 """Faces that cross other faces, found with a tree of boxes and exact-sided tests.
 
 Contact is not crossing: an edge must pass from one side of a face to the other, inside
-its outline. Faces that share an edge can only fold, which is another test's business.
+its outline; or where edges meet edges only, the faces must have a length in common and lie
+on both sides of each other. Faces that share an edge can only fold, which is another test's
+business.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from meshcomp.meshes import Mesh
 __all__ = ["crossing_pairs"]
 
 _LEAST_DEPTH = 1e-9  # mm, how far an edge's end must be off the face's plane
+_SURE_DEPTH = 1e-6  # mm, the same where edges meet edges: beyond the rounding of slivers
+_SURE_LENGTH = 1e-4  # mm, that two faces have in common
 
 
 def crossing_pairs(
@@ -68,7 +72,10 @@ def _crossing(mesh: Mesh, candidates: Iterable[NDArray[np.int64]]) -> NDArray[np
     found = [np.zeros((0, 2), dtype=np.int64)]
     for chunk in candidates:
         near_ones = chunk[_reach_through(mesh, normals, chunk)]
-        found.append(near_ones[_cross(mesh, near_ones)])
+        crossing = _cross(mesh, near_ones)
+        rest = np.flatnonzero(~crossing)
+        crossing[rest] = _share_a_length(mesh, normals, near_ones[rest])
+        found.append(near_ones[crossing])
     pairs = np.sort(np.concatenate(found), axis=1)
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
 
@@ -118,6 +125,49 @@ def _cross(mesh: Mesh, pairs: NDArray[np.int64]) -> NDArray[np.bool_]:
                 mesh.vertices[face[rows]],
             )
     return crossing
+
+
+def _share_a_length(
+    mesh: Mesh, normals: NDArray[np.float64], pairs: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether faces have a length of the line in common that both their planes share.
+
+    Each face covers a stretch of that line (T. Möller, A fast triangle-triangle
+    intersection test, J. Graphics Tools 2 (1997) 25-30).
+    """
+    heights = [
+        dot(normals[one][:, None], mesh.vertices[mesh.faces[other]])
+        - dot(normals[one], mesh.vertices[mesh.faces[one, 0]])[:, None]
+        for one, other in (pairs.T, pairs.T[::-1])
+    ]
+    sure = np.ones(len(pairs), dtype=bool)
+    for height in heights:
+        sure &= (height.min(axis=1) < -_SURE_DEPTH) & (height.max(axis=1) > _SURE_DEPTH)
+    rows = np.flatnonzero(sure)
+    lines = unit(np.cross(normals[pairs[rows, 0]], normals[pairs[rows, 1]]))
+    ends = [
+        _stretch(dot(lines[:, None], mesh.vertices[mesh.faces[face[rows]]]), height[rows])
+        for face, height in zip(pairs.T[::-1], heights, strict=True)
+    ]
+    low, high = np.maximum(ends[0][0], ends[1][0]), np.minimum(ends[0][1], ends[1][1])
+    sure[rows] = high - low > _SURE_LENGTH
+    return sure
+
+
+def _stretch(
+    along: NDArray[np.float64], heights: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """From where to where triangles meet a plane, along a line in it; both (n, 3) to (n,).
+
+    Corners lie on both sides, so two sides reach from one to the other, or a side and a
+    corner.
+    """
+    following, above = np.roll(along, -1, axis=1), np.roll(heights, -1, axis=1)
+    passes = heights * above < 0
+    share = heights / np.where(passes, heights - above, 1.0)
+    at = np.where(passes, along + share * (following - along), np.nan)
+    at = np.concatenate([at, np.where(heights == 0, along, np.nan)], axis=1)
+    return np.nanmin(at, axis=1), np.nanmax(at, axis=1)
 
 
 def _pierces(

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
 
-__all__ = ["crossing_faces", "non_manifold_edges", "open_edges"]
+__all__ = ["crossing_faces", "crossing_marks", "non_manifold_edges", "open_edges"]
 
 
 def crossing_faces(mesh: Mesh | Path) -> int:
@@ -40,10 +40,18 @@ def crossing_faces(mesh: Mesh | Path) -> int:
     >>> crossing_faces(Mesh(corners, [(0, 1, 2), (3, 4, 5)]))
     2
     """
-    vertices, faces = _arrays(mesh)
+    return int(np.count_nonzero(_marks(*_arrays(mesh))))
+
+
+def crossing_marks(mesh: Mesh) -> NDArray[np.bool_]:
+    """Mark the faces that cross another face of the same mesh; see `crossing_faces`."""
+    return _marks(*_arrays(mesh))
+
+
+def _marks(vertices: NDArray[np.float64], faces: NDArray[np.int32]) -> NDArray[np.bool_]:
     forward = _selected(vertices, faces)
     backward = _selected(vertices, faces[::-1])[::-1]
-    return int(np.count_nonzero(forward | backward))
+    return np.asarray(forward | backward)
 
 
 def non_manifold_edges(mesh: Mesh | Path) -> int:
