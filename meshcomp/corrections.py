@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from meshcomp.errors import OptionError
 from meshcomp.features import Feature, Wall
+from meshcomp.following import followed
 from meshcomp.inspections import Inspection
 from meshcomp.lying_bores import Roof, roofed
 from meshcomp.meshes import Mesh
@@ -60,13 +61,16 @@ def plan(
     sizes = sizes or {}
     known = {feature.id for feature in inspection.features}
     _check_ids(known, keep, sizes)
+    _check_owned(inspection, (*keep, *sizes))
     if isinstance(rule, Calibrated):
         _check_targets(inspection, rule)
         rule = rule.aimed(inspection)
     decide = _with_overrides(rule, keep, sizes)
     corrections = tuple(
-        _flagged(_without_change(decide(f)), f, inspection.part.mesh)
-        for f in inspection.features
+        _flagged(c, f, inspection.part.mesh)
+        for f, c in zip(
+            inspection.features, _decided(inspection, decide, rule), strict=True
+        )
     )
     for correction in corrections:
         _check_size(correction)
@@ -78,6 +82,29 @@ def plan(
         foot=_checked_foot(rule.foot, inspection.part.mesh),
     )
     return decided if isinstance(rule, ByHand) else _foretold(decided, rule, inspection)
+
+
+def _decided(
+    inspection: Inspection,
+    decide: Callable[[Feature], Correction],
+    rule: ByHand | Calibrated,
+) -> list[Correction]:
+    """Decide for each feature, in order; for distances by what their walls do."""
+    known = {
+        feature.id: _without_change(decide(feature))
+        for feature in inspection.features
+        if not _follows(feature)
+    }
+    return [
+        followed(feature, known, rule)
+        if isinstance(feature, Wall) and _follows(feature)
+        else known[feature.id]
+        for feature in inspection.features
+    ]
+
+
+def _follows(feature: Feature) -> bool:
+    return isinstance(feature, Wall) and bool(feature.between)
 
 
 def _foretold(decided: Plan, rule: Calibrated, inspection: Inspection) -> Plan:
@@ -240,8 +267,20 @@ def _check_ids(known: set[str], keep: tuple[str, ...], sizes: Mapping[str, float
         raise OptionError(f"{both[0]} is to be kept and set: say one of the two")
 
 
+def _check_owned(inspection: Inspection, names: Iterable[str]) -> None:
+    """Refuse to keep or set what only follows from other features."""
+    wanted = set(names)
+    for feature in inspection.features:
+        if feature.id in wanted and isinstance(feature, Wall) and feature.between:
+            raise OptionError(
+                f"{feature.id} has no walls of its own: it follows from "
+                f"{feature.owners_in_words}: keep or set those"
+            )
+
+
 def _check_targets(inspection: Inspection, rule: Calibrated) -> None:
     _check_ids({feature.id for feature in inspection.features}, (), rule.targets)
+    _check_owned(inspection, rule.targets)
     for feature in inspection.features:
         if feature.id in rule.targets and feature.nominal_size is None:
             raise OptionError(f"{feature.id} is a profile and has no size to aim at")

@@ -83,12 +83,14 @@ class Wall:
     """Upright faces that are not part of a cylinder.
 
     kind "wall": two parallel planes with material between, nominal size their distance;
-    kind "slot": two parallel planes of a pocket, with void between;
+    kind "slot": two parallel planes of a pocket, or of an open slot, with void between;
+    kind "distance": two such planes that belong to other features: its size follows from
+    theirs, so that it owns no faces and takes no correction of its own;
     kind "profile": every other wall, with no size of its own.
     """
 
     id: str
-    kind: str  # "wall", "slot" or "profile"
+    kind: str  # "wall", "slot", "distance" or "profile"
     is_internal: bool
     nominal_size: float | None  # distance of the two planes, mm
     point: NDArray[np.float64]  # (3,) midway between the planes, or a profile's middle
@@ -100,6 +102,19 @@ class Wall:
     faces: NDArray[np.int64]
     shape: Shape | None = None
     notes: tuple[str, ...] = ()
+    # Of a distance: which features own its two planes, in order, and the planes' faces.
+    between: tuple[str, ...] = ()
+    planes: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+
+    @property
+    def measured_faces(self) -> NDArray[np.int64]:
+        """Faces that its size lies between, whoever owns them."""
+        return self.planes if self.between else self.faces
+
+    @property
+    def owners_in_words(self) -> str:
+        """Name the features that a distance follows from, each once."""
+        return " and ".join(dict.fromkeys(self.between))
 
 
 Feature = Cylinder | Wall

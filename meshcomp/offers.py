@@ -34,7 +34,8 @@ def offers_for(inspection: Inspection, rule: Calibrated) -> Offers:
     Returns
     -------
     Offers
-        The first offer of each feature is what was stated, or that nothing was.
+        The first offer of each feature is what was stated, or that nothing was; none of
+        a distance, which follows from its walls.
 
     Examples
     --------
@@ -47,8 +48,11 @@ def offers_for(inspection: Inspection, rule: Calibrated) -> Offers:
     8.045
     """
     known: dict[object, tuple[Offer, ...]] = {}
-    found = []
+    found: list[tuple[Offer, ...]] = []
     for feature in inspection.features:
+        if feature.kind == "distance":  # nothing to choose: it follows from its walls
+            found.append(())
+            continue
         key = _likeness(feature, inspection)
         if key not in known:
             known[key] = tuple(_tried(feature, inspection, rule))

@@ -30,7 +30,7 @@ def plan_file(path, found, choice, head="schema = 1\n"):
         f'[[intent]]\npick = "{feature.id}"\n'
         + "".join(f"{key} = {value}\n" for key, value in offer.keys)
         for feature, offer in zip(found.features, choice, strict=True)
-        if offer.keys
+        if offer is not None and offer.keys
     ]
     path.write_text(head + "\n".join(blocks))
     return path
@@ -44,12 +44,19 @@ def test_every_offer_written_into_a_plan_file_gives_the_size_it_tells(
     offers = offers_for(found, rule_of(record)).of_features
     assert len(offers) == len(found.features)
     ready = [[o for o in of_one if o.typed is None] for of_one in offers]
+    distances = [not of_one for of_one in offers]
+    assert distances == [f.kind == "distance" for f in found.features]
     for number in range(max(map(len, ready))):
-        choice = [of_one[min(number, len(of_one) - 1)] for of_one in ready]
+        choice = [
+            of_one[min(number, len(of_one) - 1)] if of_one else None for of_one in ready
+        ]
         intents = read_plan(plan_file(tmp_path / "plan.toml", found, choice))
         decided = meshcomp.plan(found, rule_of(record, intents=intents))
         for offer, correction in zip(choice, decided.corrections, strict=True):
             outlook = correction.outlook
+            if offer is None:
+                assert correction.reason.startswith("follows from ")
+                continue
             if ("keep", "true") in offer.keys:
                 assert correction.is_left_alone
             elif not correction.is_left_alone and offer.target is not None:

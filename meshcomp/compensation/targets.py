@@ -28,7 +28,7 @@ class Targets:
     offset: NDArray[np.float64]  # (m,) along the horizontal part of the normal, mm
     feature: NDArray[np.int64]  # (m,) index of the feature, -1 for level faces
     is_round: NDArray[np.bool_]  # (m,) part of a cylinder or its entry
-    is_straight: NDArray[np.bool_]  # (m,) part of a straight wall or slot
+    is_straight: NDArray[np.bool_]  # (m,) part of a straight wall
     vertex: NDArray[np.int64]  # (r,)
     owner: NDArray[np.int64]  # (r,) index of the feature
     point: NDArray[np.float64]  # (r, 3) on the cylinder's axis
@@ -65,7 +65,9 @@ def targets(
     ):
         share = 0.0 if correction.is_left_alone else correction.offset * held[index]
         offset[found.faces], feature[found.faces] = share, index
-        is_straight[found.faces] = found.kind in {"wall", "slot"}
+        if not isinstance(found, Cylinder):
+            # Planes of a distance are straight, whoever owns them.
+            is_straight[found.measured_faces] |= found.nominal_size is not None
         if isinstance(found, Cylinder):
             offset[found.entry_faces], feature[found.entry_faces] = share, index
         if is_sized(found, correction):

@@ -8,14 +8,19 @@ from numpy.typing import NDArray
 from meshcomp.detection.axes import Proposal, is_coordinate, oblique_axes
 from meshcomp.detection.bends import bends_of
 from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
+from meshcomp.detection.distances import distances
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
+from meshcomp.detection.gaps import gaps_of
 from meshcomp.detection.joining import joined
+from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
+from meshcomp.detection.pairing import pairs
+from meshcomp.detection.planes import couples_of, planes_of
 from meshcomp.detection.polygons import without_polygons
 from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.shapes import shaped
 from meshcomp.detection.tilting import settled_axis
-from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, pairs, profiles
+from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, profiles
 from meshcomp.features import Feature
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import planar_regions
@@ -62,13 +67,35 @@ def find_features(
     horizontal = np.hypot(*scene.regions.face_normals[:, :2].T)
     walls = (horizontal > LEVEL_LIMIT) & ~taken
     internal = internal_faces(scene, level, walls)
-    straight = pairs(scene, level, walls, internal)
+    planes = planes_of(scene, level, walls, internal)
+    couples = couples_of(planes)
+    gaps = gaps_of(planes, couples, level)
+    straight = pairs(mesh, planes, couples)
+    slots = open_slots(scene, level, planes, gaps, straight)
+    straight += [slot.pair for slot in slots]
     paired = np.zeros(len(mesh.faces), dtype=bool)
     for pair in straight:
         paired[pair.faces] = True
+    _count_as_internal(scene, slots, internal, walls & ~paired)
     rest = profiles(scene, level, walls, internal, paired)
-    found_features: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
-    return numbered(shaped(scene, level, found_features)), internal
+    described: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
+    features = numbered(named_open(shaped(scene, level, described), slots))
+    between = distances(mesh, planes, couples, gaps, features)
+    return numbered([*features, *between]), internal
+
+
+def _count_as_internal(
+    scene: Scene,
+    slots: list[OpenSlot],
+    internal: NDArray[np.bool_],
+    free: NDArray[np.bool_],
+) -> None:
+    """Count walls of open slots, and free faces that go with them, as those of pockets."""
+    beside = np.zeros(len(scene.regions.areas), dtype=bool)
+    for slot in slots:
+        internal[slot.pair.faces] = True
+        beside[slot.regions] = True
+    internal |= beside[scene.regions.of_face] & free
 
 
 def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:

@@ -14,9 +14,10 @@ from meshcomp.detection.flares import ending_of, flares_of
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.holes import with_steps
 from meshcomp.detection.openings import open_through
+from meshcomp.detection.pairing import Pair
 from meshcomp.detection.polygons import COARSE, evidence
 from meshcomp.detection.scenes import Scene
-from meshcomp.detection.walls import Pair, Profile
+from meshcomp.detection.walls import Profile
 from meshcomp.features import Cylinder, Feature, Wall
 
 __all__ = ["cylinder_features", "numbered", "wall_features"]
@@ -125,7 +126,7 @@ def _profile(scene: Scene, profile: Profile) -> Wall:
 def numbered(features: list[Feature]) -> tuple[Feature, ...]:
     """Give ids: by kind, then from left to right, front to back, bottom to top."""
     named: list[Feature] = []
-    for kind in ("bore", "boss", "wall", "slot", "profile"):
+    for kind in ("bore", "boss", "wall", "slot", "distance", "profile"):
         mine = sorted((f for f in features if f.kind == kind), key=_place)
         digits = max(2, len(str(len(mine))))
         named += [

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from meshcomp.errors import OptionError
-from meshcomp.features import Feature
+from meshcomp.features import Feature, Wall
 from meshcomp.inspections import Inspection
 from meshcomp.intents.statements import Pick
 
@@ -66,17 +66,36 @@ def all_picked(inspection: Inspection, pick: Pick, place: str) -> tuple[Feature,
     Raises
     ------
     OptionError
-        If it, or one of its names, means none: with its place in the plan file.
+        If it, or one of its names, means none, or a distance between other features:
+        with its place in the plan file.
     """
     for name in pick.names:
         if not picked(inspection, replace(pick, names=(name,))):
             raise OptionError(
                 f"{place}: no feature {name!r} in this part: {_known(inspection)}"
             )
-    found = picked(inspection, pick)
+    found = tuple(f for f in picked(inspection, pick) if _has_walls(f, pick, place))
     if not found:
         raise OptionError(f"{place}: picks no feature of this part: {_known(inspection)}")
     return found
+
+
+def _has_walls(feature: Feature, pick: Pick, place: str) -> bool:
+    """Whether something can be done to a feature: a rule passes over distances.
+
+    Raises
+    ------
+    OptionError
+        If a distance, which follows from other features, is named.
+    """
+    if not isinstance(feature, Wall) or not feature.between:
+        return True
+    if feature.id in pick.names:
+        raise OptionError(
+            f"{place}: {feature.id} has no walls of its own: it follows from "
+            f"{feature.owners_in_words}: say what those are for"
+        )
+    return False
 
 
 def _known(inspection: Inspection) -> str:

@@ -64,6 +64,8 @@ def suggestions(inspection: Inspection) -> tuple[Suggestion, ...]:
     """
     groups: dict[tuple[str, str], list[Feature]] = {}
     for feature in inspection.features:
+        if feature.kind == "distance":
+            continue
         size = feature.nominal_size
         key = feature.id if size is None else f"{size:.2f}"
         groups.setdefault((feature.kind, key), []).append(feature)

@@ -15,7 +15,7 @@ from meshcomp.calibration.record import read_calibration
 from meshcomp.calibration.results import Calibration
 from meshcomp.corrections import Calibrated, plan
 from meshcomp.errors import CalibrationError, MeshCompError, OptionError
-from meshcomp.features import Feature
+from meshcomp.features import Feature, Wall
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
 from meshcomp.intents import Aim, aims_of
@@ -195,6 +195,11 @@ def _aim(wish: Wish) -> Aim:
 def _refuse_unfit(feature: Feature, wish: Wish) -> None:
     """Refuse a mate that names another feature than was meant."""
     nominal = feature.nominal_size
+    if isinstance(feature, Wall) and feature.between:
+        raise OptionError(
+            f"mate {wish.mate!r}: {feature.id} has no walls of its own: it follows from "
+            f"{feature.owners_in_words}: name one of those"
+        )
     if wish.is_gap:
         if feature.kind != "profile":
             raise OptionError(

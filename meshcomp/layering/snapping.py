@@ -260,6 +260,7 @@ def _moved_feature(feature: Feature, moved: Moved, knots: Knots, bed: float) -> 
         end=ends[1],
         level=(up(low), up(high)),
         faces=moved.faces_of(feature.faces),
+        planes=moved.faces_of(feature.planes),
     )
 
 

@@ -67,7 +67,7 @@ def places_of(
         Three for a feature in one piece, two or one for each piece of those in more;
         none if no height shows it.
     """
-    local = mesh.vertices[mesh.faces[feature.faces]] @ frame.T
+    local = mesh.vertices[mesh.faces[_faces_of(feature)]] @ frame.T
     pieces = _pieces(feature, local, frame)
     pieces[:, 0] = np.maximum(pieces[:, 0], above)
     pieces = pieces[np.argsort(pieces[:, 0] - pieces[:, 1], kind="stable")]
@@ -78,6 +78,10 @@ def places_of(
         for low, high in pieces
         for place in _best(feature, local, frame, low, high)[:each]
     ]
+
+
+def _faces_of(feature: Feature) -> NDArray[np.int64]:
+    return feature.faces if isinstance(feature, Cylinder) else feature.measured_faces
 
 
 def _pieces(

@@ -155,4 +155,6 @@ def _missing(feature: Feature) -> list[str]:
         return []
     if feature.nominal_size is None:
         return ["no size, a profile has none of its own; from and to are its heights"]
+    if feature.between:
+        return [f"it follows from {feature.owners_in_words}"]
     return [f"a {feature.kind} has no facets, ends or build angle"]

@@ -23,7 +23,10 @@ def offers_data(record: Record, rows: Sequence[Row]) -> dict[str, Any] | None:
         return None
     lists: dict[tuple[Offer, ...], int] = {}
     features = []
-    for row, (stated, *others) in zip(rows, record.offers.of_features, strict=True):
+    for row, offers in zip(rows, record.offers.of_features, strict=True):
+        if not offers:
+            continue
+        stated, *others = offers
         number = lists.setdefault(tuple(others), len(lists))
         features.append(
             {

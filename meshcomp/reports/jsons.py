@@ -225,6 +225,7 @@ def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
         "ending": cylinder.ending or None,
         "flares": [_flare(flare) for flare in cylinder.flares],
         "shape": None,
+        "between": None,
     }
 
 
@@ -241,6 +242,7 @@ def _of_wall(wall: Wall) -> dict[str, Any]:
         "ending": None,
         "flares": [],
         "shape": None if wall.shape is None else _shape(wall.shape),
+        "between": list(wall.between) or None,
     }
 
 
