@@ -18,6 +18,7 @@ from outside import plane
 from outside.solids import tessellated
 from remade import inspected, shuffled, subdivided
 from shapely import Polygon as PlanePolygon
+from shapely.geometry.polygon import orient
 
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path
@@ -151,7 +152,8 @@ def test_a_mouth_that_is_rounded_makes_a_distance_of_the_slot():
     cut = PlanePolygon([(-4, 0), (4, 0), (4, 30), (-4, 30)])
     # Convex corners of the rest are rounded by 2 mm: opened by a disc (shapely).
     rounded = outline.difference(cut).buffer(-2, quad_segs=16).buffer(2, quad_segs=16)
-    found = inspected(plane.prism([np.array(rounded.exterior.coords)[:-1]], 0, 8))
+    ring = np.array(orient(rounded).exterior.coords)[:-1]
+    found = inspected(plane.prism([ring], 0, 8))
     assert of_kind(found, "slot") == []
     (gap,) = [w for w in of_kind(found, "distance") if w.is_internal]
     assert gap.nominal_size == pytest.approx(8, abs=1e-6)
