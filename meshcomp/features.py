@@ -104,6 +104,7 @@ class Wall:
     notes: tuple[str, ...] = ()
     # Of a distance: which features own its two planes, in order, and the planes' faces.
     between: tuple[str, ...] = ()
+    is_through: bool = False  # of an inside wall: void goes on at its top and its foot
     planes: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
 
     @property
@@ -134,7 +135,7 @@ class Group:
     id: str  # "hole-01", "shaft-01", "chain-01" or "pocket-01"
     kind: str
     members: tuple[str, ...]
-    is_through: bool  # every bore of it; False for bosses and walls
+    is_through: bool  # every bore, or pocket's wall, of it; False for bosses
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,7 +143,7 @@ class Pattern:
     """Cylinders of one size and length at an even pitch, by their ids.
 
     kind "circle": evenly around a circle; "grid": in rows and columns at right angles;
-    "row": three or more in a line.
+    "row": three or more in a line. One place of a circle or a grid may be empty.
     """
 
     id: str  # "circle-01", "grid-01", "row-01"
@@ -150,5 +151,6 @@ class Pattern:
     members: tuple[str, ...]
     nominal_size: float  # of its members, mm
     pitch: tuple[float, ...]  # mm between neighbours: two of a grid, else one
-    counts: tuple[int, ...]  # members along each pitch
+    counts: tuple[int, ...]  # places along each pitch
     circle_size: float | None  # diameter of the circle that the axes lie on, mm
+    empty: tuple[tuple[float, float, float], ...] = ()  # where a member is missing, mm

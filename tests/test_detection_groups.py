@@ -12,6 +12,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+from build123d import Box, Cylinder, Pos, RegularPolygon, extrude
 from outside import plane
 from outside.holes import BROKEN, STEPPED
 from outside.solids import tessellated
@@ -170,6 +171,77 @@ def test_two_patterns_of_one_size_are_told_apart():
     places = [*around(6, 20), (-50, -50), (-50, 50), (50, 50), (50, -50)]
     kinds = [(p.kind, len(p.members)) for p in plate(places).patterns]
     assert kinds == [("circle", 6), ("grid", 4)]
+
+
+@pytest.mark.parametrize(("count", "missing"), [(5, 0), (6, 2), (8, 7), (12, 5)])
+def test_a_bolt_circle_with_an_empty_place_says_where_it_is(count, missing):
+    places = around(count, 30)
+    (pattern,) = plate(np.delete(places, missing, axis=0)).patterns
+    assert (pattern.kind, pattern.counts) == ("circle", (count,))
+    assert len(pattern.members) == count - 1
+    # Mathematics: the chord of the whole circle, and the place that was left out.
+    chord = 60 * math.sin(math.pi / count)
+    assert pattern.pitch == pytest.approx((chord,), abs=1e-3)
+    ((x, y, z),) = pattern.empty
+    assert (x, y) == pytest.approx(tuple(places[missing]), abs=1e-3)
+    assert z == pytest.approx(2.5, abs=1e-6)
+
+
+def test_three_of_a_square_are_a_bolt_circle_only_about_something():
+    corners = around(4, 30)[:3]
+    assert plate(corners).patterns == ()
+    (pattern,) = plate([*corners, (3, -2)], [4.0] * 3 + [22.0]).patterns
+    assert (pattern.kind, pattern.counts) == ("circle", (4,))
+    assert pattern.empty[0][:2] == pytest.approx(tuple(around(4, 30)[3]), abs=1e-3)
+
+
+@pytest.mark.parametrize("missing", [0, 1, 4, 7, 11])
+def test_a_grid_with_an_empty_place_says_where_it_is(missing):
+    places = np.array(
+        [(-40 + 12.5 * i, -30 + 20 * j) for i, j in product(range(4), range(3))]
+    )
+    (pattern,) = plate(np.delete(places, missing, axis=0)).patterns
+    assert (pattern.kind, pattern.counts) == ("grid", (4, 3))
+    assert pattern.pitch == pytest.approx((12.5, 20.0), abs=1e-6)
+    assert len(pattern.members) == 11
+    assert pattern.empty[0][:2] == pytest.approx(tuple(places[missing]), abs=1e-6)
+
+
+def test_a_grid_with_two_empty_places_is_told_without_them():
+    places = np.array([(12.5 * i, 20.0 * j) for i, j in product(range(4), range(3))])
+    found = plate(np.delete(places, [0, 11], axis=0) - (20, 20)).patterns
+    assert all(p.empty == () for p in found)
+    assert ("row", (4,)) in [(p.kind, p.counts) for p in found]
+
+
+def test_the_empty_place_of_a_part_that_lies_is_in_its_own_frame():
+    outline = np.array([(-60, -60), (60, -60), (60, 60), (-60, 60)], dtype=float)
+    places = around(6, 30)
+    rings = [circle(4, p)[::-1] for p in places[1:]]
+    shift = np.array([7.0, -30.0, 4.0])
+    (pattern,) = inspected(
+        turned(plane.prism([outline, *rings], 0, 5), OBLIQUE, shift)
+    ).patterns
+    wanted = OBLIQUE @ [*places[0], 2.5] + shift
+    assert pattern.empty[0] == pytest.approx(tuple(wanted), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("is_through", "has_bore"), [(True, False), (False, False), (False, True)]
+)
+def test_a_pocket_says_whether_it_goes_through(is_through, has_bore):
+    block = Pos(0, 0, 5) * Box(40, 40, 10)
+    prism = extrude(RegularPolygon(5, 6), 20)
+    solid = block - (Pos(0, 0, -5 if is_through else 6) * prism)
+    if has_bore:
+        # A bore amid its floor makes a hole of the pocket, and leaves it a floor.
+        solid = solid - (Pos(0, 0, 5) * Cylinder(2, 10))
+    (pocket,) = inspected(tessellated(solid, *USUAL)).groups
+    assert (pocket.id, pocket.kind, pocket.is_through) == (
+        "pocket-01",
+        "hexagon",
+        is_through,
+    )
 
 
 def test_a_pattern_is_found_whichever_way_a_part_lies():

@@ -13,6 +13,7 @@ from meshcomp.detection.features import cylinder_features, numbered, wall_featur
 from meshcomp.detection.gaps import gaps_of
 from meshcomp.detection.joining import joined
 from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
+from meshcomp.detection.openings import with_openings
 from meshcomp.detection.pairing import pairs
 from meshcomp.detection.planes import couples_of, planes_of
 from meshcomp.detection.polygons import without_polygons
@@ -79,7 +80,8 @@ def find_features(
     _count_as_internal(scene, slots, internal, walls & ~paired)
     rest = profiles(scene, level, walls, internal, paired)
     described: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
-    features = numbered(named_open(shaped(scene, level, described), slots))
+    named = named_open(shaped(scene, level, described), slots)
+    features = numbered(with_openings(scene, named))
     between = distances(mesh, planes, couples, gaps, features)
     return numbered([*features, *between]), internal
 

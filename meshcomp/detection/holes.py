@@ -78,13 +78,14 @@ def _pockets(walls: list[Wall]) -> list[Group]:
             of_shape.setdefault(id(wall.shape), []).append(wall)
     found = [sorted(w.id for w in mine) for mine in of_shape.values() if len(mine) > 1]
     names = {w.id: w.shape.name for w in walls if w.shape is not None}
+    through = {w.id: w.is_through for w in walls}
     digits = max(2, len(str(len(found))))
     return [
         Group(
             id=f"pocket-{number:0{digits}d}",
             kind=names[members[0]],
             members=tuple(members),
-            is_through=False,
+            is_through=all(through[name] for name in members),
         )
         for number, members in enumerate(sorted(found), 1)
     ]

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.detection.neighbours import nearest, neighbours
+from meshcomp.topology import components
 
 __all__ = ["Lattice", "best_lattice"]
 
 _NEIGHBOURS = 6
 _MOST_STEPS = 24  # different ways from a place to its neighbours
 _LEAST_ROW = 3
+_LEAST_BUT_ONE = 5  # of a grid with an empty place
 _SQUARE = 1e-3  # cosine
 
 
@@ -23,13 +25,16 @@ class Lattice:
 
     rows: NDArray[np.int64]
     pitch: tuple[float, ...]  # mm, the shorter first; one if there is one row
-    counts: tuple[int, ...]  # along each pitch
+    counts: tuple[int, ...]  # along each pitch, with the one that is missing
+    empty: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))  # mm
 
 
 def best_lattice(
     places: NDArray[np.float64], free: NDArray[np.bool_], limit: float
 ) -> Lattice | None:
     """Find the grid, or the row of three or more, with most places.
+
+    Of a grid of six and more one place may be empty.
 
     Parameters
     ----------
@@ -50,10 +55,14 @@ def best_lattice(
         for number, step in enumerate(steps)
         for option in _along(steps, nexts, _runs(nexts[number]), step)
     ]
+    options += _with_one_missing(places[mine], steps, nexts, limit)
     if not options:
         return None
-    best = max(options, key=lambda o: (len(o.rows), len(o.counts), -sum(o.pitch)))
-    return Lattice(rows=mine[best.rows], pitch=best.pitch, counts=best.counts)
+    best = max(
+        options,
+        key=lambda o: (len(o.rows), -len(o.empty), len(o.counts), -sum(o.pitch)),
+    )
+    return replace(best, rows=mine[best.rows])
 
 
 def _steps(places: NDArray[np.float64], limit: float) -> list[NDArray[np.float64]]:
@@ -106,7 +115,7 @@ def _along(
     of_start = {run[0]: run for run in runs}
     for other, following in zip(steps, nexts, strict=True):
         wide = float(np.linalg.norm(other))
-        if abs(float(other @ step)) > _SQUARE * pitch * wide or wide < pitch:
+        if not _are_square(step, other):
             continue
         found += [
             Lattice(
@@ -117,6 +126,68 @@ def _along(
             for rows in _side_by_side(of_start, following)
         ]
     return found
+
+
+def _are_square(step: NDArray[np.float64], other: NDArray[np.float64]) -> bool:
+    """Whether a step is square to a shorter or equal one."""
+    pitch, wide = float(np.linalg.norm(step)), float(np.linalg.norm(other))
+    return wide >= pitch and abs(float(other @ step)) <= _SQUARE * pitch * wide
+
+
+def _with_one_missing(
+    places: NDArray[np.float64],
+    steps: list[NDArray[np.float64]],
+    nexts: list[NDArray[np.int64]],
+    limit: float,
+) -> list[Lattice]:
+    """Grids of which all places but one are there, and hang together by single steps."""
+    found = []
+    for i, step in enumerate(steps):
+        for j, other in enumerate(steps):
+            if not _are_square(step, other):
+                continue
+            rows = np.arange(len(places))
+            joined = [np.column_stack([rows, nexts[k]])[nexts[k] >= 0] for k in (i, j)]
+            labels = components(len(places), np.concatenate(joined))
+            order = np.argsort(labels, kind="stable")
+            for mine in np.split(order, np.flatnonzero(np.diff(labels[order])) + 1):
+                if len(mine) >= _LEAST_BUT_ONE:
+                    found += _but_one(places, mine, (step, other), limit)
+    return found
+
+
+def _but_one(
+    places: NDArray[np.float64],
+    rows: NDArray[np.int64],
+    steps: tuple[NDArray[np.float64], NDArray[np.float64]],
+    limit: float,
+) -> list[Lattice]:
+    """Return the grid that some places are but for one of it."""
+    away = places[rows] - places[rows[0]]
+    basis = np.array(steps)
+    at = np.round(away @ np.linalg.inv(basis)).astype(int)
+    at -= at.min(axis=0)
+    counts = at.max(axis=0) + 1
+    if counts.min() < 2 or counts.prod() != len(rows) + 1:  # noqa: PLR2004 - rows
+        return []
+    origin = (places[rows] - at @ basis).mean(axis=0)
+    if np.linalg.norm(origin + at @ basis - places[rows], axis=1).max() > 2 * limit:
+        return []
+    is_there = np.zeros(counts, dtype=bool)
+    is_there[at[:, 0], at[:, 1]] = True
+    inside = (places - origin) @ np.linalg.inv(basis)
+    amid = (np.abs(inside - (counts - 1) / 2) < counts / 2).all(axis=1)
+    # Others amid the rows: a wider pitch than the real one leaves them out.
+    if is_there.sum() != len(rows) or amid.sum() != len(rows):
+        return []
+    return [
+        Lattice(
+            rows=rows[np.lexsort([at[:, 0], at[:, 1]])],
+            pitch=(float(np.linalg.norm(steps[0])), float(np.linalg.norm(steps[1]))),
+            counts=(int(counts[0]), int(counts[1])),
+            empty=origin + np.argwhere(~is_there) @ basis,
+        )
+    ]
 
 
 def _side_by_side(

@@ -1,6 +1,9 @@
-"""Whether a bore goes through or ends in the material."""
+"""Whether a bore or a pocket goes through or ends in the material."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,11 +11,15 @@ from numpy.typing import NDArray
 from meshcomp._vectors import highest, lowest, turned
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
+from meshcomp.features import Feature, Wall
 
-__all__ = ["open_through"]
+__all__ = ["open_through", "with_openings"]
 
 _DRILL_POINT = 1.2  # radii: a cone, a ball or a flat floor ends within this
 _STEP = np.array([0.61, 0.79]) * 0.02  # radii, off the axis: no ray meets a regular edge
+_BESIDE = 0.02  # mm, off a wall into the void
+_STEEP = 0.2  # tangent of an angle out of upright
+_AT_END = 0.01  # mm, that a floor may lie beyond the end of its walls
 
 
 def open_through(scene: Scene, bores: list[CylinderFaces]) -> list[bool]:
@@ -32,6 +39,46 @@ def open_through(scene: Scene, bores: list[CylinderFaces]) -> list[bool]:
         for number, bore, heights in zip(numbers, mine, hits, strict=True):
             is_open[number] = _is_free(bore, heights)
     return is_open
+
+
+def with_openings(scene: Scene, features: Sequence[Feature]) -> list[Feature]:
+    """Say of inside walls whether the void beside them goes on at top and foot.
+
+    A line upright beside the largest face of a wall meets no floor then: a bore amid the
+    floor of a pocket does not open the pocket. Walls that lean are passed where they
+    come nearest to each other; of those that lean much, the middle is looked at.
+    """
+    walls = [
+        (index, feature)
+        for index, feature in enumerate(features)
+        if isinstance(feature, Wall) and feature.is_internal and len(feature.faces)
+    ]
+    if not walls:
+        return list(features)
+    places = np.array([_beside(scene, wall) for _, wall in walls])
+    hits = _hits_along(scene, np.eye(3), places)
+    told = list(features)
+    for (index, wall), heights in zip(walls, hits, strict=True):
+        low, high = wall.level
+        closing = (heights > low - _AT_END) & (heights < high + _AT_END)
+        told[index] = replace(wall, is_through=not closing.any())
+    return told
+
+
+def _beside(scene: Scene, wall: Wall) -> NDArray[np.float64]:
+    """Place, (2,), just beside a wall as seen from above, in the void."""
+    areas = scene.mesh.area_vectors[wall.faces]
+    level = np.hypot(areas[:, 0], areas[:, 1])
+    largest = int(np.argmax(level))
+    lean = abs(float(areas[largest, 2])) / max(float(level[largest]), 1e-12)
+    if lean > _STEEP:
+        corners = scene.mesh.vertices[scene.mesh.faces[wall.faces]][..., :2]
+        return np.asarray((corners.min(axis=(0, 1)) + corners.max(axis=(0, 1))) / 2)
+    away = _BESIDE + lean * (wall.level[1] - wall.level[0])
+    corners = scene.mesh.vertices[scene.mesh.faces[wall.faces[largest]]]
+    # Off the middle of the face: no line from above meets a regular edge.
+    middle = np.array([0.37, 0.32, 0.31]) @ corners[:, :2]
+    return np.asarray(middle + away * areas[largest, :2] / level[largest])
 
 
 def _is_free(bore: CylinderFaces, hits: NDArray[np.float64]) -> bool:

@@ -29,6 +29,8 @@ _LEAST = 3  # members
 def patterns(features: Iterable[Feature]) -> tuple[Pattern, ...]:
     """Find bores, or bosses, of one size and length at an even pitch.
 
+    A circle or a grid may have an empty place, see `rings` and `lattices`.
+
     Parameters
     ----------
     features : iterable of Feature
@@ -102,15 +104,20 @@ def _in_one_plane(alike: list[Cylinder], others: Sequence[Cylinder]) -> list[Pat
         options: list[Ring | Lattice] = [*whole[:1], *([lattice] if lattice else [])]
         if not options:
             return found
-        best = max(options, key=lambda option: len(option.rows))
+        best = max(options, key=lambda option: (len(option.rows), -len(option.empty)))
         free[best.rows] = False
-        found.append(_told(mine, best))
+        found.append(_told(mine, best, across))
 
 
-def _told(cylinders: list[Cylinder], ring: Ring | Lattice) -> Pattern:
+def _told(
+    cylinders: list[Cylinder], ring: Ring | Lattice, across: NDArray[np.float64]
+) -> Pattern:
     members = [cylinders[i] for i in ring.rows.tolist()]
     is_ring = isinstance(ring, Ring)
     kind = "circle" if is_ring else "row" if len(ring.counts) == 1 else "grid"
+    way = np.cross(*across)
+    level = float(np.median([c.point @ way for c in members]))
+    empty = ring.empty @ across + level * way
     return Pattern(
         id="",
         kind=kind,
@@ -119,4 +126,5 @@ def _told(cylinders: list[Cylinder], ring: Ring | Lattice) -> Pattern:
         pitch=ring.pitch,
         counts=ring.counts,
         circle_size=ring.size if isinstance(ring, Ring) else None,
+        empty=tuple((float(x), float(y), float(z)) for x, y, z in empty),
     )

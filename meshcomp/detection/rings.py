@@ -25,22 +25,25 @@ class Ring:
 
     rows: NDArray[np.int64]
     size: float  # diameter, mm
+    empty: NDArray[np.float64]  # (0 or 1, 2) where one is missing, mm
 
     @property
     def counts(self) -> tuple[int, ...]:
-        """How many they are."""
-        return (len(self.rows),)
+        """How many there are, with the one that is missing."""
+        return (len(self.rows) + len(self.empty),)
 
     @property
     def pitch(self) -> tuple[float, ...]:
         """Straight from one to the next, mm: the chord."""
-        return (self.size * float(np.sin(np.pi / len(self.rows))),)
+        return (self.size * float(np.sin(np.pi / self.counts[0])),)
 
 
 def even_circles(
     places: NDArray[np.float64], middles: NDArray[np.float64], limit: float
 ) -> list[Ring]:
-    """Find places that lie evenly around circles.
+    """Find places that lie evenly around circles, of which one may be empty.
+
+    An empty place is believed among five and more, or among four about a known middle.
 
     Parameters
     ----------
@@ -54,15 +57,16 @@ def even_circles(
     Returns
     -------
     rings : list of Ring
-        Those with most places first; a place may be in several.
+        Those with most places first, whole ones before others; a place may be in several.
     """
     found: dict[tuple[int, ...], Ring] = {}
     for centre, is_known in _centres(places, middles, limit):
         for ring in _rings_about(places, centre, limit):
-            if len(ring.rows) == _SQUARE and not is_known:
+            if ring.counts[0] == _SQUARE and not is_known:
                 continue
             found.setdefault(tuple(sorted(ring.rows.tolist())), ring)
-    return [found[key] for key in sorted(found, key=lambda key: (-len(key), key))]
+    order = sorted(found, key=lambda key: (-len(key), len(found[key].empty), key))
+    return [found[key] for key in order]
 
 
 def _centres(
@@ -113,8 +117,28 @@ def _rings_about(
             continue
         angles = np.arctan2(away[rows, 1], away[rows, 0])
         turn = np.argsort(angles, kind="stable")
-        gaps = np.diff(angles[turn], append=angles[turn[0]] + 2 * np.pi)
-        off = np.abs(gaps - 2 * np.pi / len(rows)) * radius
-        if off.max() <= 2 * limit and np.ptp(radii[rows]) <= 2 * limit:
-            found.append(Ring(rows=rows[turn], size=2 * radius))
+        if np.ptp(radii[rows]) <= 2 * limit:
+            found += _even(rows[turn], angles[turn], (centre, radius), limit)
     return found
+
+
+def _even(
+    rows: NDArray[np.int64],
+    angles: NDArray[np.float64],
+    circle: tuple[NDArray[np.float64], float],
+    limit: float,
+) -> list[Ring]:
+    """Return the ring of ascending angles, if they are even but for one that is missing."""
+    centre, radius = circle
+    gaps = np.diff(angles, append=angles[0] + 2 * np.pi)
+    for missing in (0, 1):
+        pitch = 2 * np.pi / (len(rows) + missing)
+        wanted = np.full(len(rows), pitch)
+        widest = int(np.argmax(gaps))
+        wanted[widest] += missing * pitch
+        if np.abs(gaps - wanted).max() * radius > 2 * limit:
+            continue
+        at = angles[widest] + pitch
+        empty = centre + radius * np.array([[np.cos(at), np.sin(at)]])
+        return [Ring(rows=rows, size=2 * radius, empty=empty[:missing])]
+    return []

@@ -9,6 +9,8 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
 from meshcomp.features import Cylinder, Feature, Flare, Group, Pattern, Shape, Wall
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layers import LayerReport
@@ -20,6 +22,7 @@ from meshcomp.reports._seams import seams_json
 from meshcomp.reports._sentences import cautions, doubts, verdict
 from meshcomp.reports._whole import axes_json, foot_json
 from meshcomp.results import Limit, Record
+from meshcomp.stands import Stand
 
 __all__ = ["inspection_json", "record_json"]
 
@@ -52,7 +55,7 @@ def inspection_json(
         "solid": _solid(inspection.solid),
         "features": [_feature(inspection, feature) for feature in inspection.features],
         "groups": [_group(group) for group in inspection.groups],
-        "patterns": [_pattern(pattern) for pattern in inspection.patterns],
+        "patterns": [_pattern(p, inspection.part.stand) for p in inspection.patterns],
         "stand": {
             **_stand(part),
             "counts": [
@@ -191,7 +194,7 @@ def _group(group: Group) -> dict[str, Any]:
     }
 
 
-def _pattern(pattern: Pattern) -> dict[str, Any]:
+def _pattern(pattern: Pattern, stand: Stand) -> dict[str, Any]:
     return {
         "id": pattern.id,
         "kind": pattern.kind,
@@ -200,6 +203,7 @@ def _pattern(pattern: Pattern) -> dict[str, Any]:
         "pitch": _numbers(pattern.pitch),
         "counts": [int(count) for count in pattern.counts],
         "circle_size": _number(pattern.circle_size),
+        "empty": [_numbers(stand.to_file(np.array(place))) for place in pattern.empty],
     }
 
 
@@ -231,8 +235,9 @@ def _of_cylinder(cylinder: Cylinder) -> dict[str, Any]:
 
 def _of_wall(wall: Wall) -> dict[str, Any]:
     """Return the same keys as for a cylinder, None where they say nothing of a wall."""
+    has_void = wall.is_internal and not wall.between
     return {
-        "is_through": None,
+        "is_through": bool(wall.is_through) if has_void else None,
         "build_angle": None,
         "facets": None,
         "size_across_flats": None,
