@@ -50,8 +50,9 @@ class Repair:
     """One kind of repair made on a mesh as it was read, and how often.
 
     Kinds: "repeated faces", "cracks" (points joined), "faces turned", "slits", "holes",
-    "faces without area", "sheets" (faces dropped), "bodies turned", "bodies united" and
-    "overlaps left" (bodies that overlap still).
+    "faces without area", "sheets" (faces dropped), "bodies turned", "bodies united",
+    "overlaps left" (bodies that overlap still) and "faces joined" (those of a large file
+    that only divided planes).
     """
 
     kind: str

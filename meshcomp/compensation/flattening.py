@@ -16,8 +16,9 @@ from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.triangulating import Known, triangulated
+from meshcomp.loops import rim_of
 from meshcomp.meshes import Mesh
-from meshcomp.topology import next_half_edge, topology_of
+from meshcomp.topology import topology_of
 
 __all__ = ["flattened"]
 
@@ -138,26 +139,12 @@ def _outlines(
     mesh: Mesh, of_face: NDArray[np.int64], worn: NDArray[np.bool_]
 ) -> dict[int, list[list[int]]]:
     """Vertex loops around each worn region, material to the left."""
-    twins = topology_of(mesh).twins
-    region = np.where(worn, of_face, -1)
-    own = np.repeat(region, 3)
-    across = np.where(twins >= 0, region[twins // 3], -2)
-    rim = np.flatnonzero((own >= 0) & (own != across))
-    following = _next_on_rim(rim, twins, own)
-    start = mesh.faces.ravel()[rim].tolist()
-    position = {half_edge: k for k, half_edge in enumerate(rim.tolist())}
-    successor = [position[h] for h in following.tolist()]
-    loops: dict[int, list[list[int]]] = {}
-    seen = [False] * len(rim)
-    for first in range(len(rim)):
-        loop, here = [], first
-        while not seen[here]:
-            seen[here] = True
-            loop.append(start[here])
-            here = successor[here]
-        if loop:
-            loops.setdefault(int(own[rim[first]]), []).append(loop)
-    return loops
+    rim = rim_of(topology_of(mesh).twins, np.where(worn, of_face, -1))
+    start = mesh.faces.ravel()[rim.half_edges]
+    outlines: dict[int, list[list[int]]] = {}
+    for loop in rim.loops():
+        outlines.setdefault(int(rim.groups[loop[0]]), []).append(start[loop].tolist())
+    return outlines
 
 
 def _needless(
@@ -184,17 +171,3 @@ def _without(loops: list[list[int]], needless: NDArray[np.bool_]) -> list[list[i
     """Drop needless vertices from loops, and loops of which too little is left."""
     shorter = [[vertex for vertex in loop if not needless[vertex]] for loop in loops]
     return [loop for loop in shorter if len(loop) > 2]  # noqa: PLR2004
-
-
-def _next_on_rim(
-    rim: NDArray[np.int64], twins: NDArray[np.int64], own: NDArray[np.int64]
-) -> NDArray[np.int64]:
-    """Rim half-edge after each one: turn about its end until the region is left."""
-    following = next_half_edge(rim)
-    for _ in range(len(own)):
-        twin = twins[following]
-        inside = (twin >= 0) & (own[np.maximum(twin, 0)] == own[following])
-        if not inside.any():
-            break
-        following = np.where(inside, next_half_edge(twin), following)
-    return following

@@ -17,6 +17,7 @@ from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.faults import find_faults, refuse_faults
 from meshcomp.repairing.filling import filled
 from meshcomp.repairing.patchwork import Patchwork, untouched
+from meshcomp.repairing.planes import with_planes_joined
 from meshcomp.repairing.sheets import without_sheets
 from meshcomp.repairing.shells import turned_outward
 from meshcomp.repairing.slivers import flat_limit, without_slivers
@@ -36,9 +37,10 @@ _MOST_ROUNDS = 4  # filling one hole may show another
 def repair(part: Part) -> Part:
     """Make a sound solid of a part as it was read, where that is safe.
 
-    A sound part is returned as it is. Each piece of a file is repaired for itself, and
-    several bodies in it stay several, unless they overlap. Faces that need no repair
-    keep their coordinates to the last bit.
+    A sound part is returned as it is, unless it is large and divides planes much finer
+    than their shape needs: those are made of few faces again. Each piece of a file is
+    repaired for itself, and several bodies in it stay several, unless they overlap. Faces
+    that need no repair keep their coordinates to the last bit.
 
     Parameters
     ----------
@@ -68,6 +70,7 @@ def repair(part: Part) -> Part:
     >>> [(r.kind, r.count) for r in repair(inverted).repairs]
     [('bodies turned', 1)]
     """
+    part = with_planes_joined(part)
     faults = find_faults(part)
     if not faults.any:
         return part
@@ -99,7 +102,8 @@ def _repaired(part: Part) -> Part:
         )
     parents = [rows[work.parents] for rows, (work, _) in zip(groups, done, strict=True)]
     mended = part.with_mesh(mesh.compact(), np.concatenate(parents))
-    mended = replace(mended, repairs=_summed([r for _, log in done for r in log]))
+    log = _summed([r for _, log in done for r in log])
+    mended = replace(mended, repairs=(*part.repairs, *log))
     refuse_faults(mended, tolerated=_TOLERATED)
     return mended
 

@@ -8,6 +8,7 @@ from meshcomp.files import read_part
 from meshcomp.parts import Part
 from meshcomp.repairing.faults import refuse_faults
 from meshcomp.repairing.mending import repair
+from meshcomp.repairing.planes import with_planes_joined
 
 __all__ = ["read_sound_part"]
 
@@ -48,4 +49,4 @@ def read_sound_part(
     if repairs:
         return repair(part)
     refuse_faults(part)
-    return part
+    return with_planes_joined(part)

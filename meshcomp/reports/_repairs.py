@@ -38,6 +38,10 @@ _SENTENCES = {
         "{n} {was} united with the bodies that they overlap",
         ("body", "bodies"),
     ),
+    "faces joined": (
+        "{n} that only divided a plane {was} joined with the others there",
+        ("face", "faces"),
+    ),
     "overlaps left": (
         "{n} that overlap {was} left as they are, since no sound union was found",
         ("body", "bodies"),
