@@ -70,6 +70,8 @@ def overlapping_chunks(
     pairs : (k, 2) int
         Each pair once, in all of them.
     """
+    if len(corners) == 0:
+        return
     low, high = corners[:, 0].copy(), corners[:, 0].copy()
     for k in range(1, corners.shape[1]):
         np.minimum(low, corners[:, k], out=low)

@@ -202,3 +202,16 @@ def test_a_ring_of_very_many_facets_is_looked_at():
 
     assert (found.solid.bodies, found.solid.genus) == (1, 1)
     assert all(np.isfinite(f.start) for f in found.cylinders)
+
+
+def test_a_smooth_surface_of_single_sheets_is_compensated():
+    """Nothing is left to look at for crossings then."""
+    shape = trimesh.creation.icosphere(subdivisions=6, radius=20.0)
+    found = meshcomp.inspect(part_of(mesh_from_trimesh(shape)))
+    made = meshcomp.compensate(
+        found, meshcomp.plan(found, meshcomp.ByHand(wall_growth=-0.05))
+    )
+
+    assert made.limits == ()
+    moved = np.linalg.norm(made.part.mesh.vertices - shape.vertices, axis=1)
+    assert moved.max() > 0.04

@@ -11,7 +11,7 @@ import shapely
 from outside import plane
 
 from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
-from meshcomp.compensation.triangulating import Known, triangulated
+from meshcomp.triangulating import Known, triangulated
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import planar_regions

@@ -19,7 +19,7 @@ from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import LEVEL_LIMIT, corners_of, horizontal_motion
 from meshcomp.compensation.splitting import split_at_height
-from meshcomp.compensation.triangulating import Known
+from meshcomp.triangulating import Known
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot
 from meshcomp.segmentation import Regions, planar_regions

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.flattening import flattened
 from meshcomp.compensation.refining import Refined
-from meshcomp.compensation.triangulating import Known
+from meshcomp.triangulating import Known
 
 __all__ = ["moved_by"]
 

@@ -18,7 +18,7 @@ from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
 from meshcomp.compensation.targets import Targets, is_sized, targets
-from meshcomp.compensation.triangulating import Known
+from meshcomp.triangulating import Known
 from meshcomp.compensation.volumes import VolumeChange, predicted_change
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import along, distinct, dot, highest, lowest, turned
 from meshcomp.arcs import arcs
+from meshcomp.detection.blends import is_band_of_a_curve
 from meshcomp.detection.doubts import is_doubtful
 from meshcomp.detection.flats import is_flattened
 from meshcomp.detection.growing import (
@@ -180,7 +181,7 @@ def _described(
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
-    if is_helical(view, circle, faces):
+    if is_helical(view, circle, faces) or is_band_of_a_curve(view, faces):
         return None
     heights = along(scene.mesh.vertices[scene.mesh.vertices_of(faces)], view.frame[2])
     corners = telling_corners(view, faces)

@@ -1,11 +1,11 @@
-"""Reasons why faces near a cylinder are none: cones, blends, curves drawn by hand."""
+"""Reasons why faces near a cylinder are none: cones, blends, rings, drawn curves."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along
+from meshcomp._vectors import along, turned
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
 from meshcomp.detection.scenes import Circle, Prospect
 
@@ -14,6 +14,8 @@ __all__ = ["is_doubtful"]
 _LEAST_TAPER = 5e-4  # mm, change of radius from end to end
 _LEAN_LIMIT = 2e-3  # mean sine of the normals along the axis
 _ONE_SIDED = 0.5  # mean over root mean square of the faces' lean
+_LEAST_BEND = 2e-4  # mm, root mean square
+_BENT = 0.2  # root mean square over range: 0.3 for a parabola, little for a rim's fillet
 _SCATTER_LIMIT = 0.004  # mm: three corners in four lie nearer to the circle
 _LETTERING_SIZE = 3.0  # mm: smaller rings that are shallow may be engraved letters
 _LETTERING_DEPTH = 1.0
@@ -44,6 +46,7 @@ def is_doubtful(
     return (
         _is_tapered(heights, deviations)
         or _leans_one_way(view, faces)
+        or _is_bent(view, circle, faces)
         or _is_scattered(deviations, limit)
         or _is_lettering(view, circle, heights, deviations)
     )
@@ -71,6 +74,40 @@ def _leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
     mean = np.average(leaning, weights=weights)
     spread = np.average(leaning**2, weights=weights)
     return bool(abs(mean) > _LEAN_LIMIT + _ONE_SIDED * np.sqrt(spread))
+
+
+def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
+    """Whether the wall swells or narrows amid its length: a barrel, a ring, a bent tube.
+
+    Corners count by the area around them, so that the first bands of a fillet at an end,
+    a hair off the circle, weigh little.
+    """
+    mesh = view.scene.mesh
+    areas = np.linalg.norm(mesh.area_vectors[faces], axis=1)
+    corners = mesh.faces[faces].ravel()
+    vertices, place = np.unique(corners, return_inverse=True)
+    weights = np.bincount(place.ravel(), np.repeat(areas, 3)) / (3 * areas.sum())
+    points = turned(mesh.vertices[vertices], view.frame)
+    x, y = ((points[:, :2] - circle.centre) / circle.radius).T
+    off = (np.hypot(x, y) - 1) * circle.radius
+    height = points[:, 2] - points[:, 2].mean()
+    tilted = np.column_stack(
+        [tilt := np.stack([np.ones(len(x)), x, y], axis=1), height[:, None] * tilt]
+    )
+    bent = np.column_stack([tilted, height[:, None] ** 2 * tilt])
+    before, after = (_unexplained(terms, off, weights) for terms in (tilted, bent))
+    bend = np.sqrt(max(before - after, 0.0))
+    return bool(bend > _LEAST_BEND and bend > _BENT * np.ptp(off) and after < before / 2)
+
+
+def _unexplained(
+    terms: NDArray[np.float64], values: NDArray[np.float64], weights: NDArray[np.float64]
+) -> float:
+    """Mean of weighted squares that is left of values when terms are fitted to them."""
+    roots = np.sqrt(weights)
+    terms, values = roots[:, None] * terms, roots * values
+    found = np.linalg.lstsq(terms, values, rcond=None)[0]
+    return float(((values - terms @ found) ** 2).sum())
 
 
 def _is_lettering(

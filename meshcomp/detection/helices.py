@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import highest, lowest
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_helical", "section_middles", "winds"]
@@ -79,8 +80,10 @@ def section_middles(
         In mm; zero where nothing is cut.
     """
     found = np.zeros((len(at), 2))
+    low, high = lowest(heights), highest(heights)
     for row, level in enumerate(at.tolist()):
-        places = _cut(across, heights, level)
+        met = np.flatnonzero((low <= level) & (high > level))
+        places = _cut(across[met], heights[met], level)
         lengths = np.linalg.norm(places[:, 1] - places[:, 0], axis=1)
         total = max(float(lengths.sum()), 1e-12)
         found[row] = (places.mean(axis=1) * lengths[:, None]).sum(axis=0) / total

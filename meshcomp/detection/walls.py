@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import distinct
 from meshcomp.detection.scenes import Scene
 from meshcomp.sections import Outlines
 from meshcomp.topology import components
@@ -37,14 +38,18 @@ def internal_faces(
     side = np.where(outlines.areas < 0, 1.0, -1.0)[outlines.ring]
     votes = np.bincount(outlines.faces, side[outlines.panel_of_face], len(walls))
     votes = np.append(np.where(walls, votes, 0.0), 0.0)  # the last: across an open edge
-    unsure = np.flatnonzero(walls & (votes[:-1] == 0))
+    decided = np.flatnonzero(votes)
     for _ in range(50):
+        # Only next to what was decided last can anything change.
+        beside = scene.topology.neighbours_of(decided).ravel()
+        unsure = distinct(beside[(beside >= 0) & (votes[beside] == 0)], len(walls))
+        unsure = unsure[walls[unsure]]
         a, b, c = np.sign(votes[scene.topology.neighbours_of(unsure)]).T
         spread = np.sign(a + b + c)
         if not spread.any():
             break
         votes[unsure] = 0.5 * spread
-        unsure = unsure[spread == 0]
+        decided = unsure[spread != 0]
     return np.asarray(votes[:-1] > 0)
 
 

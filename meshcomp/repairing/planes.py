@@ -11,20 +11,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot
 from meshcomp.loops import Rim, rim_of
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part, Repair
 from meshcomp.repairing.chains import amid_straight_edges
 from meshcomp.repairing.slivers import flat_limit
 from meshcomp.segmentation import Regions, planar_regions
-from meshcomp.topology import Topology, least_of_cycles, topology_of
+from meshcomp.topology import Topology, topology_of
+from meshcomp.triangulating import Known, triangulated
 
 __all__ = ["with_planes_joined"]
 
 _FEW = 20_000  # faces: with fewer, nothing takes long
 _ROUNDS = 4
-_QUAD = 4
+_TRIANGLE = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,88 +108,18 @@ def _triangles(
     divided: _Divided, outlines: Rim
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
     """Triangles of outlines, the region of each, and the regions that have none."""
-    normals = divided.regions.normals
-    is_simple, triangles, numbers = _of_simple_outlines(divided, outlines)
-    vertices, starts = divided.mesh.vertices, divided.topology.starts
-    loops: dict[int, list[NDArray[np.int64]]] = {}
-    rest = outlines.without(is_simple)
-    for loop in rest.loops():
-        points = starts[rest.half_edges[loop]]
-        loops.setdefault(int(rest.groups[loop[0]]), []).append(points)
-    made = {g: _triangulated(vertices, own, normals[g]) for g, own in loops.items()}
-    several = [triangles, *made.values()]
-    counts = [len(t) for t in made.values()]
-    regions = np.concatenate([numbers, np.repeat(list(made), counts).astype(np.int64)])
-    faces = np.concatenate(several)
+    mesh, normals = divided.mesh, divided.regions.normals
+    starts = divided.topology.starts[outlines.half_edges]
+    loops: dict[int, list[list[int]]] = {}
+    for loop in outlines.loops():
+        loops.setdefault(int(outlines.groups[loop[0]]), []).append(starts[loop].tolist())
+    whole = {g: own for g, own in loops.items() if min(map(len, own)) >= _TRIANGLE}
+    made = triangulated(mesh.vertices, whole, normals, Known())
+    good = {g: t for g, t in made.items() if t is not None}
+    faces = np.concatenate([np.zeros((0, 3), dtype=np.int64), *good.values()])
+    counts = [len(t) for t in good.values()]
+    regions = np.repeat(np.array(list(good), dtype=np.int64), counts)
     failed = np.zeros(len(normals), dtype=bool)
-    flat = Mesh(vertices, faces).heights <= flat_limit(divided.mesh)
-    failed[regions[flat]] = True
+    failed[[g for g in loops if g not in good]] = True
+    failed[regions[Mesh(mesh.vertices, faces).heights <= flat_limit(mesh)]] = True
     return faces, regions, failed
-
-
-def _triangulated(
-    vertices: NDArray[np.float64],
-    loops: list[NDArray[np.int64]],
-    normal: NDArray[np.float64],
-) -> NDArray[np.int64]:
-    """Triangles between loops of vertices in a plane; none where the loops cross."""
-    from meshcomp.solids import triangulate_outline
-
-    nothing = np.zeros((0, 3), dtype=np.int64)
-    if min(len(loop) for loop in loops) < 3:  # noqa: PLR2004 - no outline
-        return nothing
-    frame = basis_across(normal)
-    triangles = triangulate_outline([vertices[loop] @ frame.T for loop in loops])
-    return nothing if triangles is None else np.concatenate(loops)[triangles]
-
-
-def _of_simple_outlines(
-    divided: _Divided, outlines: Rim
-) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
-    """Triangles of regions with one loop of three or four: most facets of cylinders.
-
-    Returns
-    -------
-    done : (r,) bool
-        Half-edges of such outlines.
-    triangles : (j, 3) int
-    numbers : (j,) int
-        Region of each.
-    """
-    after = outlines.successors
-    label = least_of_cycles(after)
-    length = np.bincount(label, minlength=len(after))[label]
-    alone = np.bincount(outlines.groups, minlength=len(divided.held))[outlines.groups]
-    single = alone == length
-    first = label == np.arange(len(label))
-    corners = divided.topology.starts[outlines.half_edges]
-    threes = np.flatnonzero(first & single & (length == _QUAD - 1))
-    fours = np.flatnonzero(first & single & (length == _QUAD))
-    ring = [fours]
-    for _ in range(_QUAD - 1):
-        ring.append(after[ring[-1]])
-    quads = np.column_stack([corners[place] for place in ring])
-    halves, convex = _halved(divided, quads, outlines.groups[fours])
-    triangle = np.column_stack(
-        [corners[threes], corners[after[threes]], corners[after[after[threes]]]]
-    )
-    numbers = outlines.groups[np.concatenate([threes, np.repeat(fours[convex], 2)])]
-    done = np.isin(label, np.concatenate([threes, fours[convex]]))
-    return done, np.concatenate([triangle, halves]), numbers
-
-
-def _halved(
-    divided: _Divided, quads: NDArray[np.int64], numbers: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Cut convex quadrilaterals along the diagonal that leaves the higher triangles."""
-    normals = divided.regions.normals[numbers]
-    cuts = [quads[:, [0, 1, 2, 0, 2, 3]], quads[:, [1, 2, 3, 1, 3, 0]]]
-    meshes = [Mesh(divided.mesh.vertices, cut.reshape(-1, 3)) for cut in cuts]
-    least = [mesh.heights.reshape(-1, 2).min(axis=1) for mesh in meshes]
-    upright = [
-        (dot(mesh.area_vectors, np.repeat(normals, 2, axis=0)) > 0).reshape(-1, 2)
-        for mesh in meshes
-    ]
-    convex = np.concatenate(upright, axis=1).all(axis=1)
-    chosen = np.where((least[0] >= least[1])[:, None], *cuts)[convex]
-    return chosen.reshape(-1, 3), convex

@@ -27,8 +27,10 @@ from build123d import (
     RegularPolygon,
     Sketch,
     SlotOverall,
+    Sphere,
     Spline,
     Text,
+    Torus,
     extrude,
     fillet,
     make_face,
@@ -199,6 +201,32 @@ def rounded_outside() -> Part:
     return extrude(RectangleRounded(30, 20, 8), 6)
 
 
+def ring() -> Part:
+    """Torus, whose inner and outer equators are nearly cylinders."""
+    return Torus(30, 10)
+
+
+def thin_ring() -> Part:
+    """O-ring."""
+    return Torus(10, 1.5)
+
+
+def ball() -> Part:
+    """Sphere of 24."""
+    return Sphere(12)
+
+
+def socket() -> Part:
+    """Plate with half a ball of 16 in it."""
+    return Box(30, 30, 20) - Pos(0, 0, 10) * Sphere(8)
+
+
+def ring_groove() -> Part:
+    """Block with an O-ring's half-round groove in its face."""
+    block = extrude(RectangleRounded(40, 40, 8), 10)
+    return block - Pos(0, 0, 10) * Torus(12, 2)
+
+
 FRIENDS: dict[str, Callable[[], Part]] = {
     build.__name__: build
     for build in (
@@ -224,5 +252,10 @@ FRIENDS: dict[str, Callable[[], Part]] = {
         knurl,
         rounded_outside,
         thread,
+        ring,
+        thin_ring,
+        ball,
+        socket,
+        ring_groove,
     )
 }
