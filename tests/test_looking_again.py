@@ -11,11 +11,11 @@ import shapely
 from outside import plane
 
 from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
-from meshcomp.triangulating import Known, triangulated
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import planar_regions
 from meshcomp.topology import topology_of
+from meshcomp.triangulating import Known, triangulated
 
 UP = np.array([[0.0, 0.0, 1.0]])
 

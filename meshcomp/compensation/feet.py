@@ -19,11 +19,11 @@ from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import LEVEL_LIMIT, corners_of, horizontal_motion
 from meshcomp.compensation.splitting import split_at_height
-from meshcomp.triangulating import Known
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot
 from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import topology_of
+from meshcomp.triangulating import Known
 
 __all__ = ["FootResult", "draw_in"]
 

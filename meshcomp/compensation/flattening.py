@@ -15,10 +15,10 @@ from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
-from meshcomp.triangulating import Known, triangulated
 from meshcomp.loops import rim_of
 from meshcomp.meshes import Mesh
 from meshcomp.topology import topology_of
+from meshcomp.triangulating import Known, triangulated
 
 __all__ = ["flattened"]
 

@@ -18,7 +18,6 @@ from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
 from meshcomp.compensation.targets import Targets, is_sized, targets
-from meshcomp.triangulating import Known
 from meshcomp.compensation.volumes import VolumeChange, predicted_change
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
@@ -27,6 +26,7 @@ from meshcomp.plans import Plan
 from meshcomp.results import Limit
 from meshcomp.segmentation import planar_regions
 from meshcomp.topology import bodies_of, topology_of
+from meshcomp.triangulating import Known
 
 __all__ = ["offset_walls"]
 

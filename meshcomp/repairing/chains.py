@@ -46,7 +46,7 @@ def amid_straight_edges(
         if len(points) == 0:
             break
         amid[points] = False
-    return amid
+    return np.asarray(amid)
 
 
 def _off_chords(
@@ -66,7 +66,7 @@ def _off_chords(
     np.maximum.at(worst, chain, away)
     bent = is_run & (worst > flatness_limit(mesh))
     kept = (bent[chain] & (every | (away == worst[chain]))) | ~is_run[chain]
-    return vertex[kept]
+    return np.asarray(vertex[kept])
 
 
 def _chains(ends: NDArray[np.int64], amid: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -100,4 +100,4 @@ def _off_line(
     chord, way = mesh.vertices[high] - start, mesh.vertices[points] - start
     forward = unit(chord)
     place = np.clip(dot(way, forward), 0, dot(chord, forward))
-    return np.linalg.norm(way - place[:, None] * forward, axis=1)
+    return np.asarray(np.linalg.norm(way - place[:, None] * forward, axis=1))
