@@ -21,6 +21,7 @@ from meshcomp.rules import ByHand, Calibrated, decided_for, left_alone, stretch_
 __all__ = ["ByHand", "Calibrated", "as_made", "plan"]
 
 _LEAST_CHANGE = 1e-9  # mm
+_LIES = 0.5  # cosine to the build direction: profiles stand or lie
 _THREAD = "a thread: its flanks lean, and no law says how it prints"
 
 
@@ -101,6 +102,14 @@ def _decided(
         else known[feature.id]
         for feature in inspection.features
     ]
+
+
+def _lies(feature: Wall) -> str | None:
+    """Say why a pocket that lies is left alone; None for what stands."""
+    if feature.kind != "profile" or abs(float(feature.direction[2])) > _LIES:
+        return None
+    name = "pocket" if feature.shape is None else feature.shape.name
+    return f"lying, {name}: how its sides and its roof print is known by no law"
 
 
 def _follows(feature: Feature) -> bool:
@@ -201,6 +210,8 @@ def _with_overrides(
             return _set_to(feature, size, rule.roof)
         if isinstance(feature, Wall) and feature.shape and feature.shape.name == "thread":
             return left_alone(feature, _THREAD)
+        if isinstance(feature, Wall) and (words := _lies(feature)):
+            return left_alone(feature, words)
         return rule.laid(feature, rule.decide(feature))
 
     def in_the_mesh(feature: Feature) -> Correction:

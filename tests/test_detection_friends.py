@@ -11,10 +11,11 @@ from functools import cache
 
 import numpy as np
 import pytest
+from build123d import Box, Pos, RegularPolygon, Rotation, extrude
 from outside import brep
 from outside.friends import FRIENDS
 from outside.solids import tessellated
-from remade import inspected, shuffled
+from remade import inspected, shuffled, turned
 
 import meshcomp
 from meshcomp.features import Wall
@@ -82,6 +83,53 @@ def test_what_is_no_bore_says_what_it_is(name, fineness):
     limit = 0.02 if "lobes" in what or what == "ellipse" else 0.002
     for measure, value in measures.items():
         assert told[measure] == pytest.approx(value, abs=limit), measure
+
+
+LYING = sorted(set(SHAPES) - {"cone", "slender_cone", "letters", "thread"})
+ALONG = {"X": [[0, 0, 1], [1, 0, 0], [0, 1, 0]], "Y": [[0, 1, 0], [0, 0, 1], [1, 0, 0]]}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("axis", sorted(ALONG))
+@pytest.mark.parametrize("name", sorted(set(LYING) - {"rectangle", "fillets"}))
+def test_a_pocket_that_lies_has_the_same_shape(name, axis):
+    mesh = turned(tessellated(FRIENDS[name](), *USUAL), ALONG[axis])
+    what, measures = SHAPES[name]
+    (wall,) = [w for w in inspected(mesh).walls if w.is_internal]
+    assert (wall.kind, wall.shape.name, wall.is_through) == ("profile", what, False)
+    assert abs(wall.direction["XYZ".index(axis)]) == 1
+    # It was cut 6 mm deep into a plate of 8.
+    assert wall.end - wall.start == pytest.approx(6, abs=1e-4)
+    limit = 0.02 if "lobes" in what or what == "ellipse" else 0.002
+    told = dict(wall.shape.measures)
+    for measure, value in measures.items():
+        assert told[measure] == pytest.approx(value, abs=limit), measure
+
+
+@pytest.mark.parametrize("axis", sorted(ALONG))
+def test_a_pocket_that_lies_is_left_alone_and_says_why(axis):
+    part = inspected(turned(tessellated(FRIENDS["hexagon"](), *USUAL), ALONG[axis]))
+    (wall,) = pockets(part)
+    plan = meshcomp.plan(part, meshcomp.ByHand(wall_growth=-0.05, pocket_opening=0.05))
+    correction = plan.of(wall.id)
+    assert correction.is_left_alone
+    assert correction.reason.startswith("lying, hexagon: ")
+    made = meshcomp.compensate(part, plan)
+    # It stays where it was; mouth and floor are moved with the plate's outside, both.
+    (after,) = pockets(inspected(made.part.mesh))
+    assert dict(after.shape.measures) == pytest.approx({"across flats": 8}, abs=1e-4)
+    went = after.point - wall.point
+    assert went @ wall.direction == pytest.approx(-0.05, abs=1e-4)
+    assert np.linalg.norm(np.cross(went, wall.direction)) < 1e-4
+    assert after.end - after.start == pytest.approx(6, abs=1e-4)
+
+
+def test_a_lying_hexagon_through_a_bar_goes_through():
+    bar = Pos(0, 0, 10) * Box(30, 12, 20)
+    cut = Pos(0, 0, 10) * Rotation(90, 0, 0) * extrude(RegularPolygon(4, 6), 40, both=True)
+    (wall,) = pockets(inspected(tessellated(bar - cut, *USUAL)))
+    assert (wall.shape.name, wall.is_through) == ("hexagon", True)
+    assert wall.end - wall.start == pytest.approx(12, abs=1e-6)
 
 
 @pytest.mark.parametrize("name", ["toothed", "involute_teeth", "knurl", "lobes"])

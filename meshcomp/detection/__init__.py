@@ -12,6 +12,7 @@ from meshcomp.detection.distances import distances
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.gaps import gaps_of
 from meshcomp.detection.joining import joined
+from meshcomp.detection.lying_shapes import lying_pockets
 from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
 from meshcomp.detection.openings import with_openings
 from meshcomp.detection.pairing import pairs
@@ -56,9 +57,12 @@ def find_features(
     taken = np.zeros(len(mesh.faces), dtype=bool)
     found, level = cylinders_along(scene, _AXES[0], taken)
     _take(taken, found)
+    sections = []
     for direction in _AXES[1:]:
-        _take(taken, across := cylinders_along(scene, direction, taken)[0])
+        across, outlines = cylinders_along(scene, direction, taken)
+        _take(taken, across)
         found += across
+        sections.append((direction, outlines))
     found += _oblique(scene, taken)
     round_features = cylinder_features(scene, without_polygons(joined(scene, found)))
     taken[:] = False
@@ -67,6 +71,9 @@ def find_features(
 
     horizontal = np.hypot(*scene.regions.face_normals[:, :2].T)
     walls = (horizontal > LEVEL_LIMIT) & ~taken
+    lying = lying_pockets(scene, sections, walls, round_features)
+    for pocket in lying:
+        walls[pocket.faces] = False
     internal = internal_faces(scene, level, walls)
     planes = planes_of(scene, level, walls, internal)
     couples = couples_of(planes)
@@ -77,11 +84,13 @@ def find_features(
     paired = np.zeros(len(mesh.faces), dtype=bool)
     for pair in straight:
         paired[pair.faces] = True
+    for pocket in lying:
+        internal[pocket.faces] = True
     _count_as_internal(scene, slots, internal, walls & ~paired)
     rest = profiles(scene, level, walls, internal, paired)
     described: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
     named = named_open(shaped(scene, level, described), slots)
-    features = numbered(with_openings(scene, named))
+    features = numbered(with_openings(scene, [*named, *lying]))
     between = distances(mesh, planes, couples, gaps, features)
     return numbered([*features, *between]), internal
 

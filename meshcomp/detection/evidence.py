@@ -43,7 +43,9 @@ def _words(wall: Feature, cylinders: Sequence[Cylinder]) -> str:
     )
     if counts and counts[0] > sides:
         reasons.append(f"circles of a like size have {counts[0]} facets or more")
-    low, high = wall.level if isinstance(wall, Wall) else (0.0, 0.0)
+    low, high = wall.start, wall.end
+    if isinstance(wall, Wall) and wall.kind == "slot":
+        low, high = wall.level
     nut = _nut(flats, high - low)
     if name == "hexagon" and nut:
         reasons.append(f"a nut {nut} (ISO 4032) goes into it")

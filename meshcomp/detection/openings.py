@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import highest, lowest, turned
 from meshcomp.detection.cylinders import CylinderFaces
-from meshcomp.detection.scenes import Scene
+from meshcomp.detection.scenes import Scene, frame_along
 from meshcomp.features import Feature, Wall
 
 __all__ = ["open_through", "with_openings"]
@@ -42,42 +42,57 @@ def open_through(scene: Scene, bores: list[CylinderFaces]) -> list[bool]:
 
 
 def with_openings(scene: Scene, features: Sequence[Feature]) -> list[Feature]:
-    """Say of inside walls whether the void beside them goes on at top and foot.
+    """Say of inside walls whether the void beside them goes on at both ends.
 
-    A line upright beside the largest face of a wall meets no floor then: a bore amid the
-    floor of a pocket does not open the pocket. Walls that lean are passed where they
-    come nearest to each other; of those that lean much, the middle is looked at.
+    A line beside the largest face of a wall, upright or along a pocket that lies, meets
+    no floor then: a bore amid the floor of a pocket does not open the pocket. Walls that
+    lean are passed where they come nearest to each other, or, if they lean much, looked
+    through in the middle.
     """
     walls = [
         (index, feature)
         for index, feature in enumerate(features)
         if isinstance(feature, Wall) and feature.is_internal and len(feature.faces)
     ]
-    if not walls:
-        return list(features)
-    places = np.array([_beside(scene, wall) for _, wall in walls])
-    hits = _hits_along(scene, np.eye(3), places)
     told = list(features)
-    for (index, wall), heights in zip(walls, hits, strict=True):
-        low, high = wall.level
-        closing = (heights > low - _AT_END) & (heights < high + _AT_END)
-        told[index] = replace(wall, is_through=not closing.any())
+    for axis in _axes_of([wall for _, wall in walls]):
+        frame = frame_along(axis)
+        mine = [entry for entry in walls if np.array_equal(_axis(entry[1]), axis)]
+        places = np.array([_beside(scene, wall, frame) for _, wall in mine])
+        hits = _hits_along(scene, frame, places)
+        for (index, wall), heights in zip(mine, hits, strict=True):
+            low, high = _ends(wall)
+            closing = (heights > low - _AT_END) & (heights < high + _AT_END)
+            told[index] = replace(wall, is_through=not closing.any())
     return told
 
 
-def _beside(scene: Scene, wall: Wall) -> NDArray[np.float64]:
-    """Place, (2,), just beside a wall as seen from above, in the void."""
-    areas = scene.mesh.area_vectors[wall.faces]
+def _axis(wall: Wall) -> NDArray[np.float64]:
+    """Return the direction along which a wall runs: that of a profile, else up."""
+    return wall.direction if wall.kind == "profile" else np.array([0.0, 0.0, 1.0])
+
+
+def _axes_of(walls: Sequence[Wall]) -> NDArray[np.float64]:
+    return np.unique(np.array([_axis(wall) for wall in walls]).reshape(-1, 3), axis=0)
+
+
+def _ends(wall: Wall) -> tuple[float, float]:
+    return (wall.start, wall.end) if wall.kind == "profile" else wall.level
+
+
+def _beside(scene: Scene, wall: Wall, frame: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Place, (2,), just beside a wall as seen along its axis, in the void."""
+    areas = scene.mesh.area_vectors[wall.faces] @ frame.T
     level = np.hypot(areas[:, 0], areas[:, 1])
     largest = int(np.argmax(level))
     lean = abs(float(areas[largest, 2])) / max(float(level[largest]), 1e-12)
     if lean > _STEEP:
-        corners = scene.mesh.vertices[scene.mesh.faces[wall.faces]][..., :2]
+        corners = scene.mesh.vertices[scene.mesh.faces[wall.faces]] @ frame[:2].T
         return np.asarray((corners.min(axis=(0, 1)) + corners.max(axis=(0, 1))) / 2)
-    away = _BESIDE + lean * (wall.level[1] - wall.level[0])
-    corners = scene.mesh.vertices[scene.mesh.faces[wall.faces[largest]]]
+    away = _BESIDE + lean * (_ends(wall)[1] - _ends(wall)[0])
+    corners = scene.mesh.vertices[scene.mesh.faces[wall.faces[largest]]] @ frame[:2].T
     # Off the middle of the face: no line from above meets a regular edge.
-    middle = np.array([0.37, 0.32, 0.31]) @ corners[:, :2]
+    middle = np.array([0.37, 0.32, 0.31]) @ corners
     return np.asarray(middle + away * areas[largest, :2] / level[largest])
 
 
