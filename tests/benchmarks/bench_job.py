@@ -13,6 +13,7 @@ import pytest
 import meshcomp
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
+from meshcomp.repairing import read_sound_part
 from meshcomp.reports import record_html
 from meshcomp.segmentation import planar_regions
 from meshcomp.topology import topology_of
@@ -74,6 +75,17 @@ def bench_loading_with_trimesh(part, benchmark, tmp_path):
         trimesh.load, [tmp_path / "part.stl"], rounds=5, warmup_rounds=1
     )
     assert len(loaded.faces) == len(part.mesh.faces)
+
+
+def bench_whole_job(part, benchmark, tmp_path):
+    """Read, repair, inspect, plan, compensate, write and prove."""
+    meshcomp.write(part, tmp_path / "part.stl")
+
+    def job():
+        read = read_sound_part(tmp_path / "part.stl")
+        return meshcomp.compensate_part(read, tmp_path / "out.stl", RULE)
+
+    assert benchmark.pedantic(job, rounds=3, warmup_rounds=1).conforms
 
 
 def bench_crossings(part, benchmark):
