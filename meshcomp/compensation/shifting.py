@@ -8,7 +8,7 @@ where the rim of a cylinder runs over a sloping face or the cylinder itself lies
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ _WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
 _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
 _RELIABLE_HEIGHT = 1e-3  # mm: thinner triangles have no normal to speak of
+_AT_ONCE = 100_000  # vertices
 _STEPS = 4
 
 
@@ -61,16 +62,42 @@ def displacements(
     d : (n, 3) float
         In mm; exactly zero where nothing is asked for.
     """
-    corners = _corners(mesh, normals, wanted)
+    faces = np.flatnonzero(_have_a_say(mesh, normals, wanted))
     moved = np.zeros_like(mesh.vertices)
     on_round = np.zeros(len(mesh.vertices), dtype=bool)
     on_round[wanted.vertex] = True
-    plain = ~on_round[corners.vertex]
-    level = np.hypot(*corners.normal[:, :2].T) <= LEVEL_LIMIT
-    moved[:, :2] = horizontal_motion(len(mesh.vertices), _pick(corners, plain & ~level))
+    if len(faces):
+        _plain(mesh, normals, wanted, (faces, on_round), moved)
     if len(wanted.vertex):
-        _round(mesh, _pick(corners, ~plain), wanted, moved)
+        a, b, c = mesh.faces[faces].T
+        near = faces[on_round[a] | on_round[b] | on_round[c]]
+        corners = _corners(mesh, near, normals, wanted)
+        _round(mesh, _pick(corners, on_round[corners.vertex]), wanted, moved)
     return moved
+
+
+def _plain(
+    mesh: Mesh,
+    normals: NDArray[np.float64],
+    wanted: Targets,
+    where: tuple[NDArray[np.int64], NDArray[np.bool_]],
+    moved: NDArray[np.float64],
+) -> None:
+    """Move the vertices on no cylinder, some at a time: that bounds the memory.
+
+    `where` has the faces that have a say, and which vertices are on cylinders.
+    """
+    faces, on_round = where
+    ends = [np.ascontiguousarray(column) for column in mesh.faces[faces].T]
+    for start in range(0, len(mesh.vertices), _AT_ONCE):
+        stop = min(start + _AT_ONCE, len(mesh.vertices))
+        a, b, c = ((end >= start) & (end < stop) for end in ends)
+        corners = _corners(mesh, faces[a | b | c], normals, wanted)
+        mine = (corners.vertex >= start) & (corners.vertex < stop)
+        level = np.hypot(*corners.normal[:, :2].T) <= LEVEL_LIMIT
+        corners = _pick(corners, mine & ~on_round[corners.vertex] & ~level)
+        here = replace(corners, vertex=corners.vertex - start)
+        moved[start:stop, :2] = horizontal_motion(stop - start, here)
 
 
 def _pick(corners: Corners, rows: NDArray[np.bool_]) -> Corners:
@@ -83,9 +110,13 @@ def _pick(corners: Corners, rows: NDArray[np.bool_]) -> Corners:
     )
 
 
-def _corners(mesh: Mesh, normals: NDArray[np.float64], wanted: Targets) -> Corners:
-    """Rows of the faces that are no part of a cylinder."""
-    faces = np.flatnonzero(_have_a_say(mesh, normals, wanted))
+def _corners(
+    mesh: Mesh,
+    faces: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    wanted: Targets,
+) -> Corners:
+    """Rows of some faces."""
     offsets = np.repeat(wanted.offset[faces, None], 3, axis=1)
     return corners_of(mesh, faces, normals[faces], offsets, wanted.is_straight[faces])
 
