@@ -21,6 +21,7 @@ import meshcomp
 from meshcomp.cli import app
 from meshcomp.errors import OptionError
 from meshcomp.grooving import groove_checks, grooved
+from meshcomp.grooving.surfaces import surface_of
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
 from meshcomp.plans import Foot
@@ -334,7 +335,7 @@ def test_a_groove_goes_into_a_trough_of_lobes(tmp_path):
             "wall-01",
             "a wall has no seam of its own",
         ),
-        (disc(diameter=7.6), "boss-01", "thick enough"),
+        (disc(diameter=7.6), "boss-01", "thinner than a groove and one line"),
     ],
 )
 def test_a_feature_that_can_have_no_groove_is_refused_with_the_reason(
@@ -343,6 +344,38 @@ def test_a_feature_that_can_have_no_groove_is_refused_with_the_reason(
     with pytest.raises(OptionError, match=f"{feature} can have no groove .*{reason}"):
         made(mesh, tmp_path, wish((feature, None)), meshcomp.ByHand())
     assert not (tmp_path / "out.stl").exists()
+
+
+def lobes_of_two_heights() -> Mesh:
+    """Return a lobed disc 4 high whose half towards +Y is 10 high, as one outline."""
+    turns = 2 * np.pi * np.arange(360) / 360
+    radii = 12.0 + 0.8 * np.cos(5 * turns)
+    lobes = radii[:, None] * np.column_stack([np.cos(turns), np.sin(turns)])
+    away = np.array([(-20.0, -20.0), (20.0, -20.0), (20.0, 0.0), (-20.0, 0.0)])
+    return cut_away([prism(lobes, [], 0.0, 10.0)], [prism(away, [], 4.0, 20.0)])
+
+
+def test_walls_of_two_heights_have_two_outlines_to_look_at():
+    part = part_of(lobes_of_two_heights())
+    found = meshcomp.inspect(part)
+    profile = max(found.features, key=lambda f: len(f.faces))
+    same = np.arange(len(part.mesh.faces))
+    looks = [surface_of(profile, part.mesh, same, WIDTH, look) for look in range(3)]
+    assert 0 < looks[0].height < 4 < looks[1].height < 10
+    assert looks[2] == "it has no other outline"
+    # All of it below; above, the half that ends in the plane y = 0.
+    assert looks[0].centre == pytest.approx((0.0, 0.0), abs=0.3)
+    (away,) = looks[1].radii(np.array([270.0]))
+    assert looks[1].centre[1] == pytest.approx(away, abs=1e-6)
+    assert away > 4.0
+
+
+def test_the_tall_walls_are_taken_before_the_low_ones(tmp_path):
+    record = made(lobes_of_two_heights(), tmp_path, wish(), meshcomp.ByHand())
+    (groove,) = (g for g in record.seams.grooves if "trough" in g.reason)
+    assert 0 < groove.bearing < 180
+    assert groove.reach == ((0.0, 10.0),)
+    assert record.conforms
 
 
 def test_all_leaves_such_features_out_and_says_so(tmp_path):

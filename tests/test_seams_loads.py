@@ -1,7 +1,7 @@
 """Seats for the seam and loads: away from the side that a counterpart presses on.
 
-Which side is free follows from the balance of forces alone: what is pushed along a bearing lies in a bore
-on that side and round a boss on the other, and there it presses.
+Which side is free follows from the balance of forces alone: what is pushed along a bearing
+lies in a bore on that side and round a boss on the other, and there it presses.
 """
 
 from __future__ import annotations

@@ -65,10 +65,11 @@ def kit(  # noqa: PLR0913, PLR0917 - one parameter an option
 
     Parts that have not changed since an earlier run are not made again.
     """
+    wanted = _kit(source, calibration, out)
+    _start_workers(wanted, workers, dask)
     from meshcomp.kits.making import Workers, make_kit
     from meshcomp.kits.saving import save_kit_reports
 
-    wanted = _kit(source, calibration, out)
     staff = Workers(count=workers, dask=dask)
     if suggest_mates:
         _suggest(wanted, staff, as_json=as_json)
@@ -91,6 +92,17 @@ def _kit(source: Path, calibration: Path | None, out: Path | None) -> Kit:
     if calibration is None:
         raise typer.BadParameter(f"{source} is a folder: give -c CALIBRATION.json with it")
     return folder_kit(source, calibration, out=out)
+
+
+def _start_workers(wanted: Kit, count: int | None, dask: str | None) -> None:
+    """Let workers load while this process does, where there is work for several."""
+    from meshcomp.kits.running import start_early, workers_for
+    from meshcomp.kits.store import are_all_known
+    from meshcomp.kits.work import get_ready
+
+    number = workers_for(len(wanted.parts), count)
+    if number > 1 and dask is None and not are_all_known(wanted):
+        start_early(get_ready, number)
 
 
 def _suggest(wanted: Kit, staff: Workers, *, as_json: bool) -> None:

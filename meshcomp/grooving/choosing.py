@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 from meshcomp._stretches import merged
 from meshcomp.grooving.lines import level_lines
 from meshcomp.grooving.mouths import cutter_outline, mouth_of
-from meshcomp.grooving.surfaces import Seat, Surface, seat_at
+from meshcomp.grooving.surfaces import REFUSALS, Seat, Surface, seat_at
 
 __all__ = ["Chosen", "choose"]
 
 Look = Callable[[Surface, float], Seat | None]
-Room = Callable[[Surface, float], bool]
+Room = Callable[..., bool]
+Why = Callable[[Surface], str]
 Fits = Callable[[Surface, Seat], bool]
 
 _STEP = 10  # degrees between bearings that are tried
@@ -74,18 +75,24 @@ def choose(
     line : float, optional
         Bearing at which other grooves of the part lie already.
     """
-    width, depth = shape
-    tried: dict[tuple[str, float], Seat | None] = {}
+    width = shape[0]
+    tried: dict[tuple[str, float], Seat | str] = {}
 
     def seat(surface: Surface, bearing: float) -> Seat | None:
         key = (surface.feature.id, round(bearing % 360.0, 9))
         if key not in tried:
-            found = seat_at(surface, key[1], width, depth)
-            if found is not None:
-                outline = cutter_outline(found, width, depth)
-                found = None if mouth_of(surface, outline) is None else found
-            tried[key] = found
-        return tried[key]
+            tried[key] = _clean_seat(surface, key[1], shape)
+        found = tried[key]
+        return None if isinstance(found, str) else found
+
+    def why_none(surface: Surface) -> str:
+        """Say what came of the bearing that was nearest to a seat."""
+        seen = {
+            each if isinstance(each, str) else REFUSALS[-1]
+            for (name, _), each in tried.items()
+            if name == surface.feature.id
+        }
+        return max(seen, key=REFUSALS.index)
 
     said = {s.feature.id: asked.get(s.feature.id) for s in surfaces}
     sides = {s.feature.id: _free_middle(s, loads.get(s.feature.id)) for s in surfaces}
@@ -97,20 +104,29 @@ def choose(
     }
     tallest = {s.feature.id: _tallest(s, seat) for s in surfaces}
 
-    def room(surface: Surface, bearing: float) -> bool:
+    def room(surface: Surface, bearing: float, share: float = _WHOLE) -> bool:
         found = seat(surface, bearing)
-        least = _WHOLE * tallest[surface.feature.id]
+        least = share * tallest[surface.feature.id]
         is_free = _is_free(bearing, sides[surface.feature.id])
-        return is_free and found is not None and found.length >= least > 0
+        return is_free and found is not None and found.length >= least
 
     common = _common(surfaces, said, ruled, room) if line is None else line
-    look = (seat, room, fits)
+    look = (seat, room, fits, why_none)
     return {
         s.feature.id: _one(
             s, (said[s.feature.id], sides[s.feature.id]), ruled[s.feature.id], common, look
         )
         for s in surfaces
     }
+
+
+def _clean_seat(surface: Surface, bearing: float, shape: tuple[float, float]) -> Seat | str:
+    """Find a seat whose groove leaves the surface by both of its sides."""
+    found = seat_at(surface, bearing, *shape)
+    if isinstance(found, str):
+        return found
+    outline = cutter_outline(found, *shape)
+    return REFUSALS[-2] if mouth_of(surface, outline) is None else found
 
 
 def _free_middle(surface: Surface, towards: float | None) -> float | None:
@@ -143,10 +159,10 @@ def _one(
     wanted: tuple[float | None, float | None],
     ruled: list[tuple[float, str]],
     common: float,
-    look: tuple[Look, Room, Fits],
+    look: tuple[Look, Room, Fits, Why],
 ) -> Chosen | str:
     """Choose for one surface: the first bearing at which a groove comes out well."""
-    (seat, room, fits), (said, middle) = look, wanted
+    (seat, room, fits, why_none), (said, middle) = look, wanted
     if said is not None:
         found = seat(surface, said)
         if found is not None and fits(surface, found):
@@ -160,13 +176,14 @@ def _one(
     free = sorted(range(0, 360, _STEP), key=lambda b: _apart(b, common))
     near = "as near to the line of the others as it can be"
     options += [(float(b), near) for b in free]
-    for bearing, why in options:
-        found = seat(surface, bearing) if room(surface, bearing) else None
-        if found is not None and fits(surface, found):
-            return Chosen(found, why if middle is None else _with_side(why))
+    for share in (_WHOLE, 0.0):  # as tall as any first; lower walls where those fail
+        for bearing, why in options:
+            found = seat(surface, bearing) if room(surface, bearing, share) else None
+            if found is not None and fits(surface, found):
+                return Chosen(found, why if middle is None else _with_side(why))
     if middle is not None:
-        return "no room for it on the side that the load leaves free"
-    return "no upright stretch of its surface is wide, tall and thick enough"
+        return f"no room for it {_FREE_WORDS}"
+    return why_none(surface)
 
 
 def _with_side(why: str) -> str:

@@ -14,7 +14,7 @@ from meshcomp.features import Cylinder, Feature
 from meshcomp.grooving.lines import level_lines, upright_lines
 from meshcomp.meshes import Mesh
 
-__all__ = ["Seat", "Surface", "seat_at", "surface_of"]
+__all__ = ["REFUSALS", "Seat", "Surface", "seat_at", "surface_of"]
 
 _STANDING = 0.9999  # cosine
 _LEAST_HEIGHT = 0.5  # mm of a stretch
@@ -27,6 +27,14 @@ _NOTHING = 1e-9  # mm
 _JUST_HERE = 1e-3  # mm
 _WITHIN = 1.01  # of a radius
 _LEAST_WALL = 1.0  # widths of the groove that are left behind it
+# Why there is no seat at a bearing, by how near it came to one.
+REFUSALS = (
+    "no bearing from its middle meets it upright",
+    "its surface is bent, drafted or lower than 0.5 mm wherever it was looked at",
+    "what is behind it is thinner than a groove and one line wherever it was looked at",
+    "a groove's sides would not leave its surface cleanly",
+    "something stands before or close behind it, so that no groove would be even",
+)
 _LEAST_WIDTHS = 4.0  # diameters that hold a groove, in its widths
 
 
@@ -193,8 +201,8 @@ def _length(lines: NDArray[np.float64]) -> float:
     return float(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1).sum())
 
 
-def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Seat | None:
-    """Find the place of a groove at a bearing; None where the surface has no room for it.
+def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Seat | str:
+    """Find the place of a groove at a bearing, or say why the surface has no room for it.
 
     Parameters
     ----------
@@ -212,7 +220,7 @@ def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Sea
     )
     found = np.flatnonzero(passing & (lines[..., 0].min(axis=1) > 0))
     if len(found) == 0:
-        return None
+        return REFUSALS[0]
     at = _at_height(lines[found], surface.height)
     # The outermost of an outside, the innermost of a pocket.
     best = int(np.argmax(surface.side * at))
@@ -220,10 +228,10 @@ def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Sea
     outward = surface.side * ray if surface.is_round else _normal(surface, point, width)
     stretches = _stretches(corners, point, outward, surface.height, (width, depth))
     if len(stretches) == 0:
-        return None
+        return REFUSALS[1]
     wall = _distances(surface.around, point, -outward)
     if wall.min(initial=np.inf) < depth + _LEAST_WALL * width:
-        return None
+        return REFUSALS[2]
     return Seat(
         bearing=bearing,
         point=point,

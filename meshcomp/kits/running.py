@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, TypeVar
 
 from meshcomp.errors import OptionError
 
-__all__ = ["all_done", "workers_for"]
+__all__ = ["all_done", "start_early", "workers_for"]
 
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
@@ -28,6 +29,32 @@ def workers_for(tasks: int, wanted: int | None = None) -> int:
     from joblib import cpu_count
 
     return max(1, min(tasks, cpu_count() if wanted is None else wanted))
+
+
+def start_early(get_ready: Callable[[], None], workers: int) -> threading.Thread:
+    """Start workers now, to load in the background while this process goes on reading.
+
+    They are the ones that `all_done` takes for as many workers; it waits for none of them.
+
+    Parameters
+    ----------
+    get_ready : callable
+        Called once in each.
+    workers : int
+    """
+
+    def start() -> None:
+        from joblib import Parallel, delayed
+
+        # What goes wrong here goes wrong again where it can be told.
+        with contextlib.suppress(Exception):
+            Parallel(n_jobs=workers, batch_size=1)(
+                delayed(get_ready)() for _ in range(workers)
+            )
+
+    thread = threading.Thread(target=start, name="start of workers", daemon=True)
+    thread.start()
+    return thread
 
 
 def all_done(

@@ -18,9 +18,17 @@ from meshcomp._version import __version__
 from meshcomp.errors import PartFileError
 from meshcomp.files.atomic import save_atomically
 from meshcomp.kits.tasks import Job, Survey
-from meshcomp.mechanisms import PartOutcome
+from meshcomp.mechanisms import Kit, PartOutcome
 
-__all__ = ["earlier", "earlier_survey", "key_of", "remember", "tidy", "to_folder"]
+__all__ = [
+    "are_all_known",
+    "earlier",
+    "earlier_survey",
+    "key_of",
+    "remember",
+    "tidy",
+    "to_folder",
+]
 
 _SCHEMA = 2
 _FOLDER = ".meshcomp-kit"
@@ -41,6 +49,12 @@ def to_folder(path: Path) -> None:
         raise PartFileError(
             f"{path} cannot be made a folder ({error.strerror}): choose another with -o"
         ) from error
+
+
+def are_all_known(kit: Kit) -> bool:
+    """Whether there is a record of every part, be it of these inputs or of others."""
+    folder = kit.out / _FOLDER
+    return all((folder / f"{part.name}.json").is_file() for part in kit.parts)
 
 
 def key_of(job: Job) -> str:

@@ -6,7 +6,12 @@ from meshcomp.kits.store import remember, tidy
 from meshcomp.kits.tasks import Job, Survey
 from meshcomp.mechanisms import PartOutcome
 
-__all__ = ["look_at_part", "make_part"]
+__all__ = ["get_ready", "look_at_part", "make_part"]
+
+
+def get_ready() -> None:
+    """Load in a worker what its first part will need."""
+    import meshcomp.kits.jobs  # noqa: F401
 
 
 def make_part(task: tuple[Job, str]) -> PartOutcome:

@@ -41,6 +41,8 @@ def chosen_layers(
     {0.0: 0.0, 9.05: 9.2}
     """
     layers = {height: grid.printed(height) for height in movable}
+    if not distances:
+        return layers  # networkx costs a tenth of a second to import
     for group in _groups(distances):
         heights = sorted({z for each in group for z in (each.low, each.high)})
         choices = {z: _choices(grid, z, may_move=movable[z]) for z in heights}
