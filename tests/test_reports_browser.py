@@ -14,11 +14,15 @@ from browser import Watched, headless, playwright_or_skip
 from PIL import Image
 
 import meshcomp
+from meshcomp.calibration.estimate import estimate_calibration
 from meshcomp.calibration.record import invented_calibration_path
+from meshcomp.calibration.results import Conditions
 from meshcomp.corrections import Calibrated
 from meshcomp.demonstration import run_demo
 from meshcomp.intents.planfile import read_plan
+from meshcomp.measurements.readings import Instrument, Reading
 from meshcomp.measurements.tables import read_readings
+from meshcomp.reports.calibration_html import calibration_html
 from meshcomp.workflow import compensate_part, save_reports
 
 REST = 400  # ms: after a move, until the names are placed
@@ -305,39 +309,160 @@ def test_nothing_hangs_over_the_side_of_the_page(chromium, report, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-@pytest.mark.slow
-def test_assistive_technology_finds_nothing_amiss(chromium, report, tmp_path):
-    """By axe-core, of npm, which is installed for the test alone."""
+@pytest.fixture(scope="module")
+def kit_page(tmp_path_factory):
+    return run_demo(tmp_path_factory.mktemp("kit")).report
+
+
+@pytest.fixture(scope="module")
+def calibration_page(tmp_path_factory):
+    """Page of a calibration with readings, charts and details."""
+    rng = np.random.default_rng(3)
+    rows = [
+        Reading(
+            piece="bench", feature_id=f"{kind} {d}", kind=kind, nominal_size=float(d),
+            mesh_size=float(d), values=(round(d + by + rng.normal(0, 0.02), 2),),
+            instrument=Instrument(name="caliper", resolution=0.01, accuracy=0.03),
+        )
+        for kind, by in (("bore", -0.15), ("boss", 0.06))
+        for d in (3, 5, 8, 12, 20, 30)
+    ]  # fmt: skip
+    conditions = Conditions(
+        printer="invented", material="invented", nozzle=0.4, layer_height=0.2,
+        line_width=0.44,
+    )  # fmt: skip
+    path = tmp_path_factory.mktemp("calibration") / "calibration.html"
+    record = estimate_calibration(rows, conditions=conditions)
+    path.write_text(calibration_html(record), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def axe(tmp_path_factory):
+    """Script of axe-core, of npm, which is installed for these tests alone."""
     if shutil.which("npm") is None:
         pytest.skip("no npm to install axe-core with")
+    place = tmp_path_factory.mktemp("axe")
     got = subprocess.run(
-        ["npm", "install", "--no-save", "--prefix", str(tmp_path), "axe-core@4"],
+        ["npm", "install", "--no-save", "--prefix", str(place), "axe-core@4"],
         capture_output=True,
         check=False,
         timeout=120,
     )
-    script = tmp_path / "node_modules" / "axe-core" / "axe.min.js"
+    script = place / "node_modules" / "axe-core" / "axe.min.js"
     if got.returncode or not script.exists():
         pytest.skip("axe-core could not be installed")
-    page = Watched(chromium, report, bypass_csp=True).page
+    return script.read_text(encoding="utf-8")
+
+
+def open_all(page):
+    """Open every panel, and choose a feature where there are some."""
+    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    if page.query_selector("#feature-table button.id"):
+        page.click("#feature-table button.id >> nth=1")
+        page.wait_for_timeout(REST)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [1400, 400])
+@pytest.mark.parametrize("kind", ["report", "kit_page", "calibration_page"])
+def test_assistive_technology_finds_nothing_amiss(chromium, axe, kind, width, request):
+    path = request.getfixturevalue(kind)
+    seen = Watched(chromium, path, width=width, bypass_csp=True)
+    page = seen.page
     page.wait_for_timeout(REST)
-    page.evaluate(script.read_text(encoding="utf-8"))
-    found = page.evaluate("axe.run()")
-    serious = [
-        (v["id"], [node["html"] for node in v["nodes"]])
-        for v in found["violations"]
-        if v["impact"] in {"serious", "critical"}
-    ]
-    assert len(found["passes"]) > 20
-    assert serious == []
+    page.evaluate(axe)
+    for is_open in (False, True):
+        if is_open:
+            open_all(page)
+        found = page.evaluate("axe.run()")
+        amiss = [
+            (v["id"], [node["html"] for node in v["nodes"]])
+            for v in found["violations"]
+            if v["impact"] in {"serious", "critical"}
+        ]
+        assert len(found["passes"]) > 20
+        assert amiss == []
+    seen.context.close()
 
 
 @pytest.mark.parametrize("width", [1400, 400])
-def test_the_page_of_a_kit_is_quiet_and_fits_too(chromium, tmp_path_factory, width):
-    folder = tmp_path_factory.mktemp("kit")
-    made = run_demo(folder)
-    seen = Watched(chromium, made.report, width=width)
+def test_the_page_of_a_kit_is_quiet_and_fits_too(chromium, kit_page, width):
+    seen = Watched(chromium, kit_page, width=width)
     assert seen.errors == []
-    assert seen.requests == [made.report.resolve().as_uri()]
+    assert seen.requests == [kit_page.resolve().as_uri()]
+    open_all(seen.page)
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
     seen.context.close()
+
+
+def test_the_page_of_a_calibration_fits_a_narrow_screen(chromium, calibration_page):
+    seen = Watched(chromium, calibration_page, width=400)
+    open_all(seen.page)
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 400
+    seen.context.close()
+
+
+def test_the_mates_of_a_kit_are_sorted_by_how_surely_they_fit(chromium, kit_page):
+    seen = Watched(chromium, kit_page)
+    page = seen.page
+    drawn = column(page, "table.mates", 7)
+    assert drawn != sorted(drawn)
+    page.click("table.mates th:has-text('Both') button")
+    assert column(page, "table.mates", 7) == sorted(drawn)
+    page.click("table.mates th:has-text('Both') button")
+    assert column(page, "table.mates", 7) == sorted(drawn, reverse=True)
+    assert seen.errors == []
+    seen.context.close()
+
+
+def column(page, table, number):
+    """Return the numbers that one column of a table is sorted by, as the rows stand."""
+    read = f"rows => rows.map(r => r.cells[{number}].dataset.value)"
+    return [float(v) for v in page.eval_on_selector_all(f"{table} tbody tr", read) if v]
+
+
+@pytest.mark.parametrize("kind", ["report", "kit_page"])
+def test_cards_are_sorted_by_keyboard_alone(chromium, kind, request):
+    """On a narrow screen rows are cards: a list and a button stand in for the heads."""
+    table, head, number = {
+        "report": ("#feature-table", "Nominal size", 1),
+        "kit_page": ("table.mates", "Both", 7),
+    }[kind]
+    seen = Watched(chromium, request.getfixturevalue(kind), width=400)
+    page = seen.page
+    page.wait_for_timeout(REST)
+    drawn = column(page, table, number)
+    # From the heading above on, the first keys that lead to something lead to the list.
+    page.evaluate(f"""() => {{
+        const heading = document.querySelector("{table}").closest("section")
+            .querySelector("h2");
+        heading.tabIndex = -1;
+        heading.focus();
+    }}""")
+    page.keyboard.press("Tab")
+    at = "document.activeElement"
+    assert page.evaluate(f"{at}.tagName") == "SELECT"
+    assert page.evaluate(f"{at}.labels[0].innerText").startswith("Sort by")
+    page.keyboard.type(head)
+    assert page.evaluate(f"{at}.selectedOptions[0].text") == head
+    assert column(page, table, number) == sorted(drawn)
+    page.keyboard.press("Tab")
+    assert "ascending" in page.evaluate(f"{at}.textContent")
+    page.keyboard.press("Enter")
+    assert column(page, table, number) == sorted(drawn, reverse=True)
+    assert "descending" in page.evaluate(f"{at}.textContent")
+    # The next key leads on, not to heads that nobody sees.
+    page.keyboard.press("Tab")
+    assert page.evaluate(f"{at}.closest('thead')") is None
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.type("as listed")
+    assert column(page, table, number) == drawn
+    assert seen.errors == []
+    seen.context.close()
+
+
+def test_a_wide_screen_has_heads_to_sort_by_and_no_list(opened):
+    assert not opened.page.is_visible(".sorter")
+    assert opened.page.is_visible("#feature-table th button.sort")

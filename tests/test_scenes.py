@@ -192,9 +192,10 @@ def test_the_script_is_built_from_the_sources_that_lie_here():
     digest = hashlib.sha256((SOURCES / "package.json").read_bytes())
     for path in sorted((SOURCES / "src").iterdir()):
         digest.update(path.read_bytes())
-    script = (ASSETS / "report.min.js").read_text(encoding="utf-8")
-    assert f"sources {digest.hexdigest()}" in script, (
-        "npm run build in meshcomp/reports/viewer"
-    )
+    for name in ("kit.min.js", "report.min.js"):
+        script = (ASSETS / name).read_text(encoding="utf-8")
+        assert f"sources {digest.hexdigest()}" in script, (
+            f"{name}: npm run build in meshcomp/reports/viewer"
+        )
     licence = (ASSETS / "three.LICENSE.txt").read_text(encoding="utf-8").strip()
     assert licence in script

@@ -59,6 +59,7 @@ def page(name: str) -> jinja2.Template:
     environment.filters |= {
         "num": with_minus,
         "bare": _bare,
+        "exact": _exact,
         "signed": numbers.signed,
         "size": numbers.size,
         "place": numbers.place,
@@ -80,6 +81,11 @@ def _finalize(value: Any) -> Any:
 def _bare(number: str) -> str:
     """Write a number for sorting: nothing where there is none."""
     return "" if number == numbers.DASH else number
+
+
+def _exact(number: float | None) -> str:
+    """Write a number in full, for sorting: nothing where there is none."""
+    return "" if number is None else repr(float(number))
 
 
 def with_minus(number: str) -> str:

@@ -19,7 +19,7 @@ from meshcomp.reports._kit_words import (
     sides,
     together,
 )
-from meshcomp.reports._pages import page
+from meshcomp.reports._pages import page, script
 
 __all__ = ["kit_html"]
 
@@ -61,6 +61,7 @@ def kit_html(outcome: KitOutcome) -> str:
         shortfalls=list(shortfalls(outcome)),
         doubts=_doubts(outcome.parts),
         cautions=kit_cautions(outcome),
+        script=script("kit.min.js"),
     )
 
 
@@ -162,12 +163,25 @@ def _mate(outcome: MateOutcome, scale: _Scale) -> dict[str, Any]:
         "assembles": _chance(pair.assembles if pair else None, mate.least),
         "tight": _chance(pair.is_tight if pair else None, mate.most),
         "fits": numbers.DASH if pair is None else f"{numbers.tenths(pair.fits)} %",
+        "sorted": _sorted_by(outcome),
         "correlation": pair.correlation if pair else 0.0,
         "state": state.lower(),
         "mark": _MARKS.get(state, "\N{MULTIPLICATION X}"),
         "is_bad": not outcome.conforms,
         "notes": [*outcome.notes, *([outcome.unknown] if outcome.unknown else [])],
         "picture": scale.picture(outcome),
+    }
+
+
+def _sorted_by(outcome: MateOutcome) -> dict[str, float | None]:
+    """Return what the columns of a mate are sorted by, in full; None stays last."""
+    pair, mate = outcome.worst, outcome.mate
+    return {
+        "asked": mate.least if mate.least is not None else mate.most,
+        "mean": pair.mean if pair else None,
+        "assembles": pair.assembles if pair and mate.least is not None else None,
+        "tight": pair.is_tight if pair and mate.most is not None else None,
+        "fits": pair.fits if pair else None,
     }
 
 
@@ -185,7 +199,7 @@ class _Scale:
     """
 
     def __init__(self, mates: Sequence[MateOutcome]) -> None:
-        reaches = [_ends(mate) for mate in mates if _ends(mate)]
+        reaches = [_ends(mate) for mate in mates if mate.worst is not None]
         far = [max(abs(end) for end in ends) for ends in reaches]
         most = _FAR * median(far) if far else 0.0
         near = [ends for ends, each in zip(reaches, far, strict=True) if each <= most]

@@ -4,14 +4,14 @@ import { startBench } from "./bench.js";
 import { read } from "./data.js";
 import { Labels } from "./labels.js";
 import { Plan } from "./plan.js";
-import { makeRowsLead, makeSortable } from "./table.js";
+import { makeRowsLead, sortTables } from "./table.js";
 import { View, WAYS } from "./view.js";
 
 const TURN = Math.PI / 24;
 const CLICK = 5; // pixels that a click may wander
 
 function start() {
-  for (const table of document.querySelectorAll("table.sortable")) makeSortable(table);
+  sortTables();
   startBench();
   const offers = read("offers");
   const plan = offers === null ? null : new Plan(offers);

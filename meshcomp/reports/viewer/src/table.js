@@ -1,4 +1,4 @@
-// The table of features: sorted by any column, rows that lead to the view.
+// Tables: sorted by any column, by heads or, where rows are cards, by a list.
 
 const COLLATOR = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
 
@@ -14,28 +14,90 @@ function compare(a, b) {
   return numbers ? x - y : COLLATOR.compare(a, b);
 }
 
-/** Put a button into each head; empty cells stay last either way. */
-export function makeSortable(table) {
-  const heads = [...table.tHead.rows[0].cells];
-  const body = table.tBodies[0];
-  for (const [column, head] of heads.entries()) {
-    if (head.dataset.sort === "no") continue;
-    const button = document.createElement("button");
-    button.type = "button";
-    button.className = "sort";
-    button.append(...head.childNodes);
+// As wide as in report.css, where tables turn into cards.
+const CARDS = window.matchMedia("(max-width: 46rem)");
+
+function made(tag, properties, ...children) {
+  const element = Object.assign(document.createElement(tag), properties);
+  element.append(...children);
+  return element;
+}
+
+/** Words of a head on one line, without what only breaks it there. */
+function wordsOf(head) {
+  const parts = [...head.childNodes].map((n) => (n.nodeName === "BR" ? " " : n.textContent));
+  return parts.join("").replaceAll("\u00ad", "").replace(/\s+/g, " ").trim();
+}
+
+/** A table whose rows are put in order; empty cells stay last either way. */
+class Sorted {
+  constructor(table) {
+    this.body = table.tBodies[0];
+    this.heads = [...table.tHead.rows[0].cells];
+    this.drawn = [...this.body.rows];
+    this.words = this.heads.map(wordsOf);
+    this.buttons = this.heads.map((head, column) => this.button(head, column));
+    table.before(this.list());
+    const reach = () => {
+      // Heads are out of sight where rows are cards: no key may lead there.
+      for (const button of this.buttons) button.tabIndex = CARDS.matches ? -1 : 0;
+    };
+    CARDS.addEventListener("change", reach);
+    reach();
+  }
+
+  button(head, column) {
+    const button = made("button", { type: "button", className: "sort" }, ...head.childNodes);
     head.append(button);
     button.addEventListener("click", () => {
-      const way = head.getAttribute("aria-sort") === "ascending" ? -1 : 1;
-      for (const other of heads) other.removeAttribute("aria-sort");
-      head.setAttribute("aria-sort", way === 1 ? "ascending" : "descending");
-      const rows = [...body.rows].map((row) => [key(row, column), row]);
-      rows.sort(
-        ([a], [b]) => (a === "") - (b === "") || way * compare(a, b),
-      );
-      body.append(...rows.map(([, row]) => row));
+      this.sort(column, head.getAttribute("aria-sort") === "ascending" ? -1 : 1);
     });
+    return button;
   }
+
+  /** A list of the columns and a button for the way, for rows that are cards. */
+  list() {
+    const options = this.words.map((text, column) =>
+      made("option", { value: String(column) }, text),
+    );
+    const first = made("option", { value: "" }, "as listed");
+    this.choice = made("select", {}, first, ...options);
+    this.turn = made("button", { type: "button" });
+    this.choice.addEventListener("change", () => this.sort(this.chosen(), 1));
+    this.turn.addEventListener("click", () => this.sort(this.chosen(), -this.way));
+    this.tell(null, 1);
+    const label = made("label", {}, "Sort by ", this.choice);
+    return made("div", { className: "sorter" }, label, " ", this.turn);
+  }
+
+  chosen() {
+    return this.choice.value === "" ? null : Number(this.choice.value);
+  }
+
+  /** Put rows in the order of a column, or as they were drawn. */
+  sort(column, way) {
+    const rows = this.drawn.map((row) => [column === null ? "" : key(row, column), row]);
+    rows.sort(([a], [b]) => (a === "") - (b === "") || way * compare(a, b));
+    this.body.append(...rows.map(([, row]) => row));
+    this.tell(column, way);
+  }
+
+  tell(column, way) {
+    this.way = way;
+    const order = way === 1 ? "ascending" : "descending";
+    for (const [n, head] of this.heads.entries()) {
+      if (n === column) head.setAttribute("aria-sort", order);
+      else head.removeAttribute("aria-sort");
+    }
+    this.choice.value = column === null ? "" : String(column);
+    this.turn.disabled = column === null;
+    this.turn.textContent = way === 1 ? "\u25b2 ascending" : "\u25bc descending";
+  }
+}
+
+/** Let all tables that are marked for it be sorted. */
+export function sortTables() {
+  for (const table of document.querySelectorAll("table.sortable")) new Sorted(table);
 }
 
 /** Make each row's name a button, and the whole row a target for the pointer.
