@@ -54,6 +54,7 @@ def overlapping_chunks(
     marked: NDArray[np.bool_],
     *others: NDArray[np.bool_],
     groups: NDArray[np.int64] | None = None,
+    deep: bool = False,
 ) -> Iterator[NDArray[np.int64]]:
     """Find pairs as `overlapping_boxes` does, some at a time: that bounds the memory.
 
@@ -64,6 +65,10 @@ def overlapping_chunks(
     groups : (m,) int, optional
         Not below zero; pairs within a group are left out, a whole branch of the tree at a
         time.
+    deep : bool, optional
+        Leave out pairs of which the boxes merely touch: what crosses has more in common,
+        since a plane that two triangles touch from either side holds no inner point of
+        one, unless both lie in it.
 
     Yields
     ------
@@ -85,6 +90,7 @@ def overlapping_chunks(
     order = np.argsort(_by_group((low + high) / 2, groups), kind="stable")
     levels = _tree(low[order].T, high[order].T, flags[order], groups[order])
     del corners, low, high, flags  # not needed while pairs are looked at
+    below = np.less if deep else np.less_equal
     root = np.zeros(1 if levels[-1][2][0] == wanted else 0, dtype=np.int64)
     seen = found = 0
     waiting = [(len(levels) - 1, root, root)]
@@ -95,7 +101,7 @@ def overlapping_chunks(
             apart = first != second  # the only face of a mesh is its own root
             yield np.column_stack([order[first[apart]], order[second[apart]]])
             continue
-        first, second = _children(levels[depth - 1], first, second, wanted)
+        first, second = _children(levels[depth - 1], first, second, wanted, below)
         seen += len(first)
         _refuse_crowds(max(found, seen // _LEVELS))
         pieces = len(first) // _AT_ONCE + 1
@@ -144,7 +150,11 @@ _Level = tuple[
 
 
 def _children(
-    level: _Level, first: NDArray[np.int64], second: NDArray[np.int64], wanted: int
+    level: _Level,
+    first: NDArray[np.int64],
+    second: NDArray[np.int64],
+    wanted: int,
+    below: np.ufunc,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Pairs of children that overlap, of pairs that do."""
     lows, highs, flags, groups = level
@@ -157,7 +167,7 @@ def _children(
             keep &= first != second
         a, b = a[keep], b[keep]
         for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
-            keep = np.flatnonzero((low[a] <= high[b]) & (low[b] <= high[a]))
+            keep = np.flatnonzero(below(low[a], high[b]) & below(low[b], high[a]))
             if len(keep) < len(a):
                 a, b = a[keep], b[keep]
         kept.append((a, b))

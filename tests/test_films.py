@@ -13,7 +13,7 @@ import pytest
 import trimesh
 
 import meshcomp
-from meshcomp.compensation.films import in_films
+from meshcomp.compensation.films import in_films, joined_ends
 from meshcomp.meshes import Mesh
 from meshcomp.topology import bodies_of, genus, topology_of
 
@@ -60,6 +60,30 @@ def test_a_face_without_area_that_is_alone_stays():
     line = [(0, 0, 0), (1, 0, 0), (3, 0, 0), (1, 1, 0)]
     mesh = Mesh(line, [(0, 1, 2), (0, 3, 1), (1, 3, 2)])
     assert not in_films(mesh, np.ones(3, dtype=bool)).any()
+
+
+def test_ends_in_one_place_are_joined_and_the_rest_is_closed():
+    box = np.array(BOX.vertices)
+    sphere = trimesh.creation.icosphere(2, 5.0)
+    for corners, shape in ((box, BOX), (np.array(sphere.vertices), sphere)):
+        faces = np.array(shape.faces)
+        a, b = faces[3, :2]
+        corners[a] = corners[b]
+        mesh = Mesh(corners, faces)
+        joined, whole = joined_ends(mesh, np.ones(len(faces), dtype=bool))
+        assert np.count_nonzero(~whole) == 2  # the two faces at that edge
+        rest = Mesh(corners, joined[whole])
+        assert topology_of(rest).is_closed
+        assert rest.volume == pytest.approx(mesh.volume)
+        assert genus(topology_of(rest), 1) == 0
+
+
+def test_points_in_one_place_that_share_no_edge_stay_two():
+    bodies = [BOX.faces, np.array(BOX.faces) + 8]  # two in one place
+    mesh = Mesh(np.tile(BOX.vertices, (2, 1)), np.concatenate(bodies))
+    faces, whole = joined_ends(mesh, np.ones(24, dtype=bool))
+    assert np.array_equal(faces, mesh.faces)
+    assert whole.all()
 
 
 @pytest.mark.slow

@@ -1,4 +1,7 @@
-"""Films: two faces back to back that have no area, where a strip came to nothing."""
+"""What is left without area where a strip came to nothing: films and points in one place.
+
+A film is two faces back to back on the same three points.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
+from meshcomp.topology import components
 
-__all__ = ["in_films"]
+__all__ = ["in_films", "joined_ends"]
 
 _NO_AREA = 1e-6  # mm: height of a face that 32 bits cannot tell from none
 
@@ -55,3 +59,44 @@ def in_films(mesh: Mesh, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
     with_flat = np.bincount(group.ravel()[is_flat], minlength=count) > 0
     films[rows] = ((ways[0] == 1) & (ways[1] == 1) & with_flat)[group.ravel()]
     return films
+
+
+def joined_ends(
+    mesh: Mesh, changed: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Make one of the ends of edges without length, as whoever reads the file will.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Triangles, mm.
+    changed : (m,) bool
+        Faces whose edges are looked at.
+
+    Returns
+    -------
+    faces : (m, 3) int
+        By the vertices that are left.
+    whole : (m,) bool
+        Those that still have three corners.
+
+    Examples
+    --------
+    >>> strip = Mesh([(0, 0, 0), (1, 0, 0), (1, 0, 0), (0, 1, 0)], [(0, 1, 3), (1, 2, 3)])
+    >>> faces, whole = joined_ends(strip, np.array([True, True]))
+    >>> faces.tolist(), whole.tolist()
+    ([[0, 1, 3], [1, 1, 3]], [True, False])
+    """
+    starts = mesh.faces[changed].ravel()
+    ends = np.roll(mesh.faces[changed], -1, axis=1).ravel()
+    same = np.ones(len(starts), dtype=bool)
+    for place in mesh.vertices.T:
+        same[same] = place[starts[same]] == place[ends[same]]
+    if not same.any():
+        return mesh.faces, np.ones(len(mesh.faces), dtype=bool)
+    count = len(mesh.vertices)
+    label = components(count, np.column_stack([starts, ends])[same])
+    first = np.full(int(label.max()) + 1, count)
+    np.minimum.at(first, label, np.arange(count))
+    faces = first[label][mesh.faces]
+    return faces, (faces != np.roll(faces, -1, axis=1)).all(axis=1)

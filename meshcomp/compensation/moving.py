@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.compensation.charts import Charts
+from meshcomp.compensation.films import joined_ends
 from meshcomp.compensation.flattening import flattened
 from meshcomp.compensation.refining import Refined
+from meshcomp.meshes import Mesh
 from meshcomp.triangulating import Known
 
 __all__ = ["moved_by"]
@@ -54,4 +58,12 @@ def moved_by(
     changed = (d != 0).any(axis=1) | new
     touched = changed[mesh.faces].any(axis=1)
     flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched, known)
-    return flat, of_face, changed[flat.mesh.faces].any(axis=1) | fresh
+    changed = changed[flat.mesh.faces].any(axis=1) | fresh
+    faces, whole = joined_ends(flat.mesh, changed)
+    if not whole.all():
+        flat = replace(
+            flat,
+            mesh=Mesh(flat.mesh.vertices, faces[whole]),
+            parents=flat.parents[whole],
+        )
+    return flat, of_face[whole], changed[whole]

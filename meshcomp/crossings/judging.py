@@ -1,4 +1,4 @@
-"""Faces that cross other faces, found with a tree of boxes and exact-sided tests.
+"""Which of the pairs of faces that lie near each other cross.
 
 Contact is not crossing: an edge must pass from one side of a face to the other, inside
 its outline; or where edges meet edges only, the faces must have a length in common and lie
@@ -8,76 +8,37 @@ business.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.boxes import overlapping_chunks
 from meshcomp.meshes import Mesh
 
-__all__ = ["crossing_pairs"]
+__all__ = ["that_cross"]
 
 _LEAST_DEPTH = 1e-9  # mm, how far an edge's end must be off the face's plane
 _SURE_DEPTH = 1e-6  # mm, the same where edges meet edges: beyond the rounding of slivers
 _SURE_LENGTH = 1e-4  # mm, that two faces have in common
 
 
-def crossing_pairs(
-    mesh: Mesh,
-    near: NDArray[np.bool_] | None = None,
-    *,
-    planes: NDArray[np.int64] | None = None,
-    rims: NDArray[np.bool_] | None = None,
+def that_cross(
+    mesh: Mesh, normals: NDArray[np.float64], pairs: NDArray[np.int64]
 ) -> NDArray[np.int64]:
-    """Find pairs of faces that cross each other.
+    """Pick those of some pairs of faces that cross.
 
     Parameters
     ----------
     mesh : Mesh
         Triangles, mm.
-    near : (m,) bool, optional
-        Only pairs of which at least one face is marked are looked at.
-    planes : (m,) int, optional
-        Planar region of each face. Two of them cross only where the rim of one passes
-        through the other, so that pairs of other faces are looked at only if there is
-        such a place at all.
-    rims : (m,) bool, optional
-        Faces at the rims of those regions; goes with `planes`.
-
-    Returns
-    -------
+    normals : (m, 3) float
+        Unit normals of its faces.
     pairs : (k, 2) int
-        Faces, the smaller number first.
-
-    Examples
-    --------
-    >>> flat = [(0, 0, 0), (4, 0, 0), (0, 4, 0)]
-    >>> upright = [(1, 1, -1), (1, 1, 1), (2, 1, 1)]
-    >>> crossing_pairs(Mesh(flat + upright, [(0, 1, 2), (3, 4, 5)])).tolist()
-    [[0, 1]]
     """
-    marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
-    if planes is not None and rims is not None:
-        chunks = overlapping_chunks(mesh.corners, marked, rims, groups=planes)
-        if len(found := _crossing(mesh, chunks)) == 0:
-            return found
-    return _crossing(mesh, overlapping_chunks(mesh.corners, marked))
-
-
-def _crossing(mesh: Mesh, candidates: Iterable[NDArray[np.int64]]) -> NDArray[np.int64]:
-    """Pairs among the candidates that cross, in order."""
-    normals = unit(mesh.area_vectors)
-    found = [np.zeros((0, 2), dtype=np.int64)]
-    for chunk in candidates:
-        near_ones = chunk[_reach_through(mesh, normals, chunk)]
-        crossing = _cross(mesh, near_ones)
-        rest = np.flatnonzero(~crossing)
-        crossing[rest] = _share_a_length(mesh, normals, near_ones[rest])
-        found.append(near_ones[crossing])
-    pairs = np.sort(np.concatenate(found), axis=1)
-    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    near_ones = pairs[_reach_through(mesh, normals, pairs)]
+    crossing = _cross(mesh, near_ones)
+    rest = np.flatnonzero(~crossing)
+    crossing[rest] = _share_a_length(mesh, normals, near_ones[rest])
+    return np.asarray(near_ones[crossing])
 
 
 def _reach_through(

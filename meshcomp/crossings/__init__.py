@@ -1,0 +1,66 @@
+"""Faces that cross other faces, found with a tree of boxes and exact-sided tests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import unit
+from meshcomp.crossings.candidates import near_pairs
+from meshcomp.crossings.judging import that_cross
+from meshcomp.meshes import Mesh
+
+__all__ = ["crossing_pairs"]
+
+
+def crossing_pairs(
+    mesh: Mesh,
+    near: NDArray[np.bool_] | None = None,
+    *,
+    planes: NDArray[np.int64] | None = None,
+    rims: NDArray[np.bool_] | None = None,
+) -> NDArray[np.int64]:
+    """Find pairs of faces that cross each other.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Triangles, mm.
+    near : (m,) bool, optional
+        Only pairs of which at least one face is marked are looked at.
+    planes : (m,) int, optional
+        Planar region of each face. Two of them cross only where the rim of one passes
+        through the other, so that pairs of other faces are looked at only if there is
+        such a place at all.
+    rims : (m,) bool, optional
+        Faces at the rims of those regions; goes with `planes`.
+
+    Returns
+    -------
+    pairs : (k, 2) int
+        Faces, the smaller number first.
+
+    Examples
+    --------
+    >>> flat = [(0, 0, 0), (4, 0, 0), (0, 4, 0)]
+    >>> upright = [(1, 1, -1), (1, 1, 1), (2, 1, 1)]
+    >>> crossing_pairs(Mesh(flat + upright, [(0, 1, 2), (3, 4, 5)])).tolist()
+    [[0, 1]]
+    """
+    marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
+    if planes is not None and rims is not None:
+        chunks = near_pairs(mesh, marked, rims, planes=planes)
+        if len(found := _crossing(mesh, chunks)) == 0:
+            return found
+    return _crossing(mesh, near_pairs(mesh, marked))
+
+
+def _crossing(mesh: Mesh, candidates: Iterable[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """Pairs among the candidates that cross, in order."""
+    normals = unit(mesh.area_vectors)
+    found = [that_cross(mesh, normals, chunk) for chunk in candidates]
+    nothing = np.zeros((0, 2), dtype=np.int64)
+    pairs = np.sort(np.concatenate([nothing, *found]), axis=1)
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
