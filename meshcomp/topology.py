@@ -105,14 +105,19 @@ def _paired(mesh: Mesh) -> Topology:
     keys, backward = keys[order], (starts > ends)[order]
 
     twins = np.full(len(starts), -1)
-    simple = np.flatnonzero((keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1]))
+    simple = (keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1])
     crowded = 0
     if (keys[2:] == keys[:-2]).any():
-        counts = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
-        crowded = int((counts > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
-        simple, order = _pair_wedges(mesh, keys, backward, order)
-    twins[order[simple]] = order[simple + 1]
-    twins[order[simple + 1]] = order[simple]
+        sizes = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
+        crowded = int((sizes > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
+        rows = np.flatnonzero(np.repeat(sizes > 2, sizes))  # noqa: PLR2004
+        simple[rows[rows < len(simple)]] = False
+        wedges, among = _pair_wedges(mesh, keys[rows], backward[rows], order[rows])
+        twins[among[wedges]] = among[wedges + 1]
+        twins[among[wedges + 1]] = among[wedges]
+    first = np.flatnonzero(simple)
+    twins[order[first]] = order[first + 1]
+    twins[order[first + 1]] = order[first]
     twins.flags.writeable = False
     return Topology(twins, starts, crowded)
 

@@ -139,7 +139,11 @@ def _joined_already(
 ) -> NDArray[np.bool_]:
     """Whether vertices have an edge between them."""
     count = len(mesh.vertices)
-    starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
+    # Few edges are asked for: only at their ends is there anything to compare.
+    asked = np.zeros(count, dtype=bool)
+    asked[a] = asked[b] = True
+    near = mesh.faces[asked[mesh.faces].sum(axis=1) > 1]
+    starts, ends = near.ravel(), np.roll(near, -1, axis=1).ravel()
     keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
     new = np.minimum(a, b) * count + np.maximum(a, b)
     # Two flips at once must not make one edge twice either.
