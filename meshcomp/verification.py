@@ -17,6 +17,7 @@ from meshcomp.grooving import groove_checks
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection, SolidState
 from meshcomp.layering import height_checks
+from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
 from meshcomp.plans import Plan
 from meshcomp.remeasuring import BORE_LIMIT, WALL_LIMIT, achieved_sizes
@@ -165,16 +166,30 @@ def _crossing_check(inspection: Inspection, result: Compensated, written: Part) 
     count = len(np.unique(pairs))
     old = crossing_pairs(inspection.part.mesh) if count else pairs
     before = len(np.unique(old))
-    passed = count <= before
-    beside = f"before {before}"
+    passed, beside = count <= before, f"before {before}"
     if not passed and _crossed_before(inspection, result, written, pairs, old):
         # Facets that crossed were split into more that do.
         passed, beside = True, f"all of them parts of the {before} that did before"
     return Check(
         name="no new crossing faces",
         passed=passed,
-        figure=f"{count} faces cross others, {beside}",
+        figure=f"{count} faces cross others, {beside}{_place_of(inspection.part, old)}",
     )
+
+
+def _place_of(part: Part, pairs: NDArray[np.int64]) -> str:
+    """Say where the first of some pairs of faces is, for who wants to mend the part."""
+    if len(pairs) == 0:
+        return ""
+    x, y, z = part.stand.to_file(_common_point(part.mesh, pairs[0]))
+    return f", near ({x:.3f}, {y:.3f}, {z:.3f}) mm"
+
+
+def _common_point(mesh: Mesh, pair: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Middle of what the boxes of two faces have in common, mm."""
+    corners = mesh.vertices[mesh.faces[pair]]
+    low, high = corners.min(axis=1).max(axis=0), corners.max(axis=1).min(axis=0)
+    return np.asarray((low + high) / 2)
 
 
 def _is_as_made(result: Compensated, written: Part) -> bool:

@@ -5,6 +5,7 @@ Outside reference for sizes: numpy, shapely and scipy (tests/outside/measure.py)
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -256,6 +257,12 @@ def test_bodies_that_cross_from_the_start_are_no_new_crossing(tmp_path):
     check = next(c for c in record.verification.checks if "crossing" in c.name)
     assert check.passed
     assert "parts of the" in check.figure
+    # The place named is where the bar meets the plate's outside, x = 0, or the bore's wall.
+    x, y, z = map(float, re.search(r"near \((.*)\) mm", check.figure)[1].split(", "))
+    at_wall = abs(x) < 0.5 or abs(np.hypot(x - 10, y - 10) - 3) < 1.0
+    assert at_wall
+    assert 9.1 - 1.5 < y < 11.3 + 1.5
+    assert 1.3 - 1.5 < z < 3.7 + 1.5
 
 
 def test_bodies_moved_into_each_other_are_a_new_crossing(tmp_path):
