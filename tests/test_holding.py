@@ -29,9 +29,12 @@ def made(mesh: Mesh, rule: meshcomp.ByHand) -> Compensated:
 
 
 def comb(gap: float) -> Mesh:
-    """Return a plate 40 x 20 whose upper edge has one narrow notch, 8 mm deep."""
+    """Return a plate 40 x 20 whose upper edge has one narrow notch, 8 mm deep.
+
+    One of its sides leans a little, or it would be a slot and be left alone.
+    """
     half = gap / 2
-    outline = [(-20, -10), (20, -10), (20, 10), (half, 10), (half, 2), (-half, 2)]
+    outline = [(-20, -10), (20, -10), (20, 10), (half, 10), (half / 2, 2), (-half, 2)]
     return plane.prism([np.array([*outline, (-half, 10), (-20, 10)], dtype=float)], 0, 5)
 
 
