@@ -93,8 +93,9 @@ def _associated(
     corners = corners[outside]  # those amid a chord say nothing
     try:
         centre, diameter = associate_circle(corners)
-        corners = _on_outer_circle(corners, centre, 3 * view.scene.limit)
-        centre, diameter = associate_circle(corners)
+        if not _are_on(corners, centre, 3 * view.scene.limit):
+            corners = _on_outer_circle(corners, centre, 3 * view.scene.limit)
+            centre, diameter = associate_circle(corners)
     except AssociationError:
         return None
     # The median is not drawn away by the first band of a fillet at the rim.
@@ -102,6 +103,13 @@ def _associated(
     radius = float(np.median(distances))
     scatter = float(np.median(np.abs(distances - radius)))
     return Circle(centre, radius, circle.is_internal), scatter, diameter
+
+
+def _are_on(
+    corners: NDArray[np.float64], centre: NDArray[np.float64], limit: float
+) -> bool:
+    """Whether all corners lie on one circle, so that there is no outer one."""
+    return bool(np.ptp(np.hypot(*(corners - centre).T)) <= limit)
 
 
 def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.float64]:
