@@ -106,22 +106,37 @@ def test_shaken_parts_show_the_same_cylinders(name, is_turned):
     assert_found(mesh, true_sizes(name), (0.01, 0.05))
 
 
-def shaken_parts() -> list:
-    """Mark a boss whose rim is cut into pieces, each too short to show a circle."""
-    reason = "pieces of a shaken rim, each under 200 degrees, are not put together"
-    mark = pytest.mark.xfail(strict=True, reason=reason)
-    names = sorted(set(demo_parts()) - {"knob"})
-    return [
-        pytest.param(name, marks=[mark] if name == "indexing_wheel" else [])
-        for name in names
-    ]
-
-
-@pytest.mark.parametrize("name", shaken_parts())
+@pytest.mark.parametrize("name", sorted(demo_parts()))
 def test_shaken_demo_parts_show_the_same_cylinders(name):
     mesh = demo_parts()[name]
     found = shaken(mesh, np.random.default_rng(2))
     assert_found(found, sizes(mesh), (0.01, 0.05))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_pieces_of_a_shaken_rim_are_one_boss(seed):
+    # A disc of 60 mm with six notches: pieces of 44 degrees, each by itself no circle.
+    turns = even(180)
+    notched = np.where(np.arange(180) % 30 < 8, 52.0, 60.0)[:, None] / 2
+    outline = notched * np.column_stack([np.cos(turns), np.sin(turns)])
+    mesh = shaken(plane.prism([outline], 0, 6), np.random.default_rng(seed))
+    bosses = [f for f in inspected(mesh).cylinders if f.nominal_size > 55]
+    (boss,) = bosses
+    assert boss.kind == "boss"
+    assert boss.nominal_size == pytest.approx(60.0, abs=0.01)
+    # Mathematics: six times 21 chords of 2 degrees.
+    assert boss.span == pytest.approx(6 * 21 * 2, abs=0.5)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_rounded_corners_of_a_shaken_plate_are_no_boss(seed):
+    quarter = even(64)[:17]
+    corners = [
+        ring(quarter + k * np.pi / 2, 16.0, (x, y))
+        for k, (x, y) in enumerate([(12, 12), (-12, 12), (-12, -12), (12, -12)])
+    ]
+    mesh = plane.prism([np.concatenate(corners)], 0, 6)
+    assert inspected(shaken(mesh, np.random.default_rng(seed))).cylinders == ()
 
 
 @pytest.mark.slow

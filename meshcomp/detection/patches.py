@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, turned
 from meshcomp.association import associate_circle
+from meshcomp.detection.rejoining import is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed
 from meshcomp.errors import AssociationError
@@ -40,17 +41,28 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
     """
     seeds = []
     for is_internal in (True, False):
-        for faces in _patches(view, allowed, is_internal=is_internal):
+        around, pieces = _patches(view, allowed, is_internal=is_internal)
+        around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
+        for faces in around:
             seed = _seed_of(view, faces, is_internal=is_internal)
             if seed is not None:
                 seeds.append(seed)
     return sorted(seeds, key=lambda seed: -seed.count)
 
 
+def _looks_around(view: Prospect, faces: NDArray[np.int64]) -> bool:
+    normals = turned(view.scene.regions.face_normals[faces], view.frame[:2])
+    return bool(_looking_around(normals, np.zeros(len(faces), dtype=np.int64))[0])
+
+
 def _patches(
     view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
-) -> list[NDArray[np.int64]]:
-    """Faces joined over edges that bend by less than a facet may, one way only."""
+) -> tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]]:
+    """Faces joined over edges that bend by less than a facet may, one way only.
+
+    First the patches that look most ways around; then pieces that do not, of meshes whose
+    facets are not flat: sections show the others.
+    """
     bends = view.scene.bends
     mine = np.sort(view.faces[allowed[view.faces]])
     known = np.zeros(len(allowed), dtype=bool)
@@ -62,13 +74,18 @@ def _patches(
     labels = components(len(regions), pairs)[of_mine.ravel()]
     normals = view.scene.regions.face_normals
     wanted = _looking_around(turned(normals[mine], view.frame[:2]), labels)
+    is_piece = ~wanted & (np.bincount(labels, minlength=len(wanted)) >= _LEAST_FACES)
     order = np.argsort(labels, kind="stable")
     bounds = np.flatnonzero(np.diff(labels[order], prepend=-1, append=-1))
-    return [
-        mine[order[begin:end]]
-        for begin, end in pairwise(bounds.tolist())
-        if wanted[labels[order[begin]]]
-    ]
+    told: tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]] = ([], [])
+    for begin, end in pairwise(bounds.tolist()):
+        label = labels[order[begin]]
+        faces = mine[order[begin:end]]
+        if wanted[label]:
+            told[0].append(faces)
+        elif is_piece[label] and is_uneven(view, faces):
+            told[1].append(faces)
+    return told
 
 
 def _looking_around(
