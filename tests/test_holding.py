@@ -6,14 +6,19 @@ Sizes are measured by tests/outside/measure.py, crossings counted by pymeshlab.
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from outside import crossings, measure, plane
 
 import meshcomp
+from meshcomp.compensation.holding import held_more, nothing_held
+from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 from meshcomp.results import Compensated
+
+SOLIDS = Path(__file__).parents[1] / ".." / "shared" / "data" / "solid"
 
 
 def circle(diameter, facets, centre=(0.0, 0.0)):
@@ -74,3 +79,52 @@ def test_a_slope_gives_way_to_the_wall_behind_it():
     ridge = after.vertices[after.vertices[:, 2] == 8]
     assert ridge[:, 1] == pytest.approx(-0.05, abs=1e-6)
     assert np.array_equal(measure.z_bounds(after), measure.z_bounds(roof))
+
+
+def test_more_rings_hold_neighbours_too_but_no_cylinder():
+    # A strip of vertices in a row: the one in the middle is struck.
+    count = 11
+    row = np.arange(count, dtype=float)
+    corners = np.concatenate(
+        [np.column_stack([row, 0 * row, 0 * row]), np.column_stack([row, 0 * row + 1, row])]
+    )
+    a = np.arange(count - 1)
+    faces = np.concatenate(
+        [
+            np.column_stack([a, a + 1, a + count]),
+            np.column_stack([a + 1, a + count + 1, a + count]),
+        ]
+    )
+    mesh = Mesh(corners, faces)
+    bare = {k: np.zeros(0) for k in ("radius", "change")}
+    places = {k: np.zeros((0, 3)) for k in ("point", "direction")}
+    numbers = {k: np.zeros(0, dtype=np.int64) for k in ("vertex", "owner")}
+    flags = {k: np.zeros(len(faces), dtype=bool) for k in ("is_round", "is_straight")}
+    wanted = Targets(
+        offset=np.zeros(len(faces)),
+        feature=np.zeros(len(faces), dtype=np.int64),
+        **bare,
+        **places,
+        **numbers,
+        **flags,
+    )
+    bad = np.array([[5, 5, 5]])
+    held = [
+        held_more(nothing_held(2 * count, 0), mesh, wanted, bad, 0.01, rings).vertices
+        for rings in (0, 1, 2)
+    ]
+    reached = [set(np.flatnonzero(shares == 0.5).tolist()) for shares in held]
+    assert reached[0] == {5}
+    assert reached[1] == {4, 5, 6, 5 + count, 4 + count}
+    assert reached[1] < reached[2]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not SOLIDS.is_dir(), reason="the real meshes are not here")
+def test_folds_that_go_round_a_rim_end(tmp_path):
+    # One vertex after the other was held about a rim of s41, and it was refused.
+    part = meshcomp.repair(meshcomp.read(SOLIDS / "s41.stl"))
+    rule = meshcomp.ByHand(wall_growth=-0.15, bore_opening=0.2)
+    record = meshcomp.compensate_part(part, tmp_path / "out.stl", rule)
+    assert crossings.crossing_faces(tmp_path / "out.stl") == 0
+    assert record.limits != ()

@@ -40,7 +40,12 @@ def nothing_held(vertices: int, features: int) -> Holding:
 
 
 def held_more(
-    holding: Holding, mesh: Mesh, wanted: Targets, bad: NDArray[np.int64], most: float
+    holding: Holding,
+    mesh: Mesh,
+    wanted: Targets,
+    bad: NDArray[np.int64],
+    most: float,
+    rings: int = 0,
 ) -> Holding:
     """Hold back a little more at unsound places.
 
@@ -56,6 +61,9 @@ def held_more(
         Vertices of unsound faces, an array of three or six to each place.
     most : float
         Largest motion asked, mm.
+    rings : int, optional
+        How many rings of neighbours on walls are held as well, so that what is unsound
+        does not go round a rim from one vertex to the next, a try each.
     """
     tiers, owners = _tiers(holding, mesh, wanted)
     places = tiers[bad]
@@ -71,6 +79,9 @@ def held_more(
     cylinders[tried] = _lessened(cylinders[tried])
     coarse[round_ones] = True
     walls = struck[tiers[struck] != _ROUND]
+    for _ in range(rings):
+        around = _neighbourhood(mesh, walls)
+        walls = np.union1d(walls, around[tiers[around] < _ROUND])
     shares = holding.vertices.copy()
     shares[walls] = _lessened(shares[walls])
     stiff = tiers[: len(shares)] != _PLAIN

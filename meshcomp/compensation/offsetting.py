@@ -31,6 +31,7 @@ from meshcomp.triangulating import Known
 __all__ = ["offset_walls"]
 
 _TRIES = 24
+_PATIENCE = 8  # tries after which a ring more of neighbours is held as well
 _CONTACT_GAP = 0.001  # mm
 
 
@@ -65,7 +66,7 @@ def offset_walls(
     wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
     change = predicted_change(inspection, plan, refined, wanted, d)
     made_before, looked = Known(), Looked()
-    for _ in range(_TRIES):
+    for attempt in range(_TRIES):
         share = holding.vertices
         result, of_face, changed = moved_by(charts, refined, d, share, made_before)
         reach = float(np.sqrt(dot(d, d).max(initial=0.0)))
@@ -80,7 +81,8 @@ def offset_walls(
             continue
         places = {**places_at(corners, refined, wanted, reason), **places}
         before = holding
-        holding = held_more(holding, refined.mesh, wanted, corners, _largest(plan))
+        most, rings = _largest(plan), attempt // _PATIENCE
+        holding = held_more(holding, refined.mesh, wanted, corners, most, rings)
         if (holding.coarse & ~before.coarse).any():
             refined = _refined(inspection, plan, holding)
             charts = charts_of(regions, refined)
