@@ -16,7 +16,7 @@ __all__ = [
     "GRID_LIMIT",
     "Distance",
     "HeightMoves",
-    "KeptDistance",
+    "KeptHeight",
     "LayerGrid",
     "LayerReport",
     "LayerWish",
@@ -152,7 +152,7 @@ class Distance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class KeptDistance:
+class KeptHeight:
     """A distance whose limits a plan states, mm; heights as drawn, above the bed."""
 
     what: str  # as in `Distance`
@@ -211,7 +211,7 @@ class LayerReport:
     faces: tuple[LevelFace, ...]  # by height
     distances: tuple[Distance, ...]
     moves: HeightMoves | None = None  # None: nothing was moved
-    kept: tuple[KeptDistance, ...] = ()  # distances that a plan states
+    kept: tuple[KeptHeight, ...] = ()  # distances that a plan states
 
     @property
     def off_grid(self) -> tuple[LevelFace, ...]:
@@ -219,7 +219,7 @@ class LayerReport:
         return tuple(f for f in self.faces if abs(f.off) > GRID_LIMIT)
 
     @property
-    def broken(self) -> tuple[KeptDistance, ...]:
+    def broken(self) -> tuple[KeptHeight, ...]:
         """The stated distances that do not print within their limits."""
         return tuple(each for each in self.kept if not each.is_kept)
 

@@ -21,7 +21,7 @@ from meshcomp.files.writing import refuse_source
 from meshcomp.grooving import grooved, grooves_planned
 from meshcomp.inspecting import inspect
 from meshcomp.inspections import Inspection
-from meshcomp.intents import DistanceWish, loads_of
+from meshcomp.intents import HeightWish, loads_of
 from meshcomp.layering import looked_at, with_layers
 from meshcomp.layers import LayerWish
 from meshcomp.offers import offers_for
@@ -87,7 +87,7 @@ def plan_part(
     ['bore-01 +0.15 mm', 'boss-01 +0.00 mm']
     """
     source = inspect(part)
-    inspection, report = looked_at(source, layers, rule.axes, _distances(rule))
+    inspection, report = looked_at(source, layers, rule.axes, _heights(rule))
     decided = plan(inspection, rule, **overrides)  # type: ignore[arg-type]
     planned = grooves_planned(inspection, decided, _loaded(seams, rule, source))
     record = _record(inspection, decided, rule)
@@ -155,7 +155,7 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
         refuse_source(part, target)
     _log.info("looking for features")
     source = inspect(part) if inspection is None else inspection
-    seen, report = looked_at(source, layers, rule.axes, _distances(rule))
+    seen, report = looked_at(source, layers, rule.axes, _heights(rule))
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
     _log.info("moving the walls of %s features", len(decided.corrections))
     wish = _loaded(seams, rule, source)
@@ -168,11 +168,11 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     return replace(record, inspection=source, layers=report, seams=result.seams)
 
 
-def _distances(rule: Rule) -> tuple[DistanceWish, ...]:
+def _heights(rule: Rule) -> tuple[HeightWish, ...]:
     """Return the depths and shoulders whose limits the plan file states."""
     if isinstance(rule, ByHand) or rule.intents is None:
         return ()
-    return rule.intents.distances
+    return rule.intents.heights
 
 
 def _loaded(wish: SeamWish | None, rule: Rule, inspection: Inspection) -> SeamWish | None:

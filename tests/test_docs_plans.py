@@ -11,7 +11,7 @@ from console_blocks import ROOT, commands, is_as_shown, output_of, workplace
 import meshcomp
 from meshcomp.intents import aims_of
 from meshcomp.intents.entries import (
-    DistanceTable,
+    HeightTable,
     IntentTable,
     LoadTable,
     PickTable,
@@ -59,7 +59,7 @@ def test_the_page_on_plans_shows_a_plan_for_the_demo(tmp_path: Path):
 
 def test_the_page_on_plans_has_every_key():
     """Every key of the file's models stands in the page, and no other."""
-    tables = (IntentTable, DistanceTable, LoadTable)
+    tables = (IntentTable, HeightTable, LoadTable)
     keys = {key for table in tables for key in table.model_fields}
     picks = set(PickTable.model_fields) - {"names"}
     shown = set(re.findall(r"[`{ ,]([a-z_]+) = ", PLANS))

@@ -27,12 +27,12 @@ from meshcomp.intents.planfile import read_plan
 from meshcomp.kits.making import Workers, make_kit
 from meshcomp.kits.reading import read_kit
 from meshcomp.layering.keeping import chosen_layers
-from meshcomp.layers import KeptDistance, LayerGrid, LayerWish, SnapWish
+from meshcomp.layers import KeptHeight, LayerGrid, LayerWish, SnapWish
 from meshcomp.reports import record_html, record_json, record_text
 
 RECORD = Path(__file__).parents[1] / "models" / "calibration.json"
 SNAP = LayerWish(grid=GRID, snap=SnapWish())
-DEPTH = '[[distance]]\npick = "bore-01"\ntolerance = "+0.25/+0.1"\n'
+DEPTH = '[[height]]\npick = "bore-01"\ntolerance = "+0.25/+0.1"\n'
 
 
 def rule_of(folder, text):
@@ -80,7 +80,7 @@ def test_without_the_plan_the_nearest_layers_are_taken(tmp_path):
 
 def test_a_distance_between_heights_can_be_stated(tmp_path):
     # 2.17 drawn, 2.20 at the nearest layers; 1.95 to 2.05: the step goes up, not the top.
-    text = '[[distance]]\nbetween = [2.93, 5.1]\ntolerance = "2 +/-0.05"\n'
+    text = '[[height]]\nbetween = [2.93, 5.1]\ntolerance = "2 +/-0.05"\n'
     record = made(tmp_path, text)
     assert moves(record) == {0.0: 0.0, 2.93: 0.12, 3.31: -0.06, 5.1: -0.05}
     (kept,) = record.layers.kept
@@ -89,7 +89,7 @@ def test_a_distance_between_heights_can_be_stated(tmp_path):
 
 
 def test_distances_with_a_height_in_common_are_kept_together(tmp_path):
-    text = DEPTH + '[[distance]]\nbetween = [2.93, 5.1]\ntolerance = "2.2 +/-0.05"\n'
+    text = DEPTH + '[[height]]\nbetween = [2.93, 5.1]\ntolerance = "2.2 +/-0.05"\n'
     record = made(tmp_path, text)
     # The top at 5.25 asks the step to be at 3.05.
     assert moves(record) == {0.0: 0.0, 2.93: 0.12, 3.31: -0.06, 5.1: 0.15}
@@ -97,7 +97,7 @@ def test_distances_with_a_height_in_common_are_kept_together(tmp_path):
 
 
 def test_what_no_layer_keeps_falls_short_and_the_report_says_so(tmp_path):
-    text = '[[distance]]\npick = "bore-01"\ntolerance = "+0.15/+0.05"\n'  # 1.84 to 1.94
+    text = '[[height]]\npick = "bore-01"\ntolerance = "+0.15/+0.05"\n'  # 1.84 to 1.94
     record = made(tmp_path, text)
     assert record.conforms
     assert not record.serves
@@ -139,42 +139,42 @@ def test_only_heights_that_are_to_move_are_chosen(tmp_path):
     ("text", "message"),
     [
         (
-            '[[distance]]\ntolerance = "H11"',
-            r"line 2: distance: which distance\? give",
+            '[[height]]\ntolerance = "H11"',
+            r"line 2: height: which height\? give",
         ),
-        ("[[distance]]\nbetween = [1, 2]", r"line 2: distance.tolerance is missing"),
+        ("[[height]]\nbetween = [1, 2]", r"line 2: height.tolerance is missing"),
         (
-            '[[distance]]\nbetween = [5.1, 2.93]\ntolerance = "H11"',
-            r"line 2: distance: between = \[5.1, 2.93\]: give the lower",
+            '[[height]]\nbetween = [5.1, 2.93]\ntolerance = "H11"',
+            r"line 2: height: between = \[5.1, 2.93\]: give the lower",
         ),
         (
-            '[[distance]]\nbetween = [1, 5.1]\ntolerance = "H11"',
+            '[[height]]\nbetween = [1, 5.1]\ntolerance = "H11"',
             r"line 2: no level face at 1 mm above the bed: there are some at 0.000, 2.930",
         ),
-        ('[[distance]]\npick = "bore-01"\ntolerance = "HH"', r"line 4: tolerance: 'HH' is"),
+        ('[[height]]\npick = "bore-01"\ntolerance = "HH"', r"line 4: tolerance: 'HH' is"),
         (
-            '[[distance]]\npick = "bore-01"\ntolerance = "9 H11"',
-            r"line 2: the distance of bore-01 is 1.79 mm and 9 H11 is wanted",
+            '[[height]]\npick = "bore-01"\ntolerance = "9 H11"',
+            r"line 2: the height of bore-01 is 1.79 mm and 9 H11 is wanted",
         ),
         (
-            '[[distance]]\npick = "bore-09"\ntolerance = "H11"',
+            '[[height]]\npick = "bore-09"\ntolerance = "H11"',
             r"line 2: no feature 'bore-09' in this part",
         ),
     ],
 )
-def test_a_distance_that_cannot_be_meant_is_refused_with_its_line(tmp_path, text, message):
+def test_a_height_that_cannot_be_meant_is_refused_with_its_line(tmp_path, text, message):
     with pytest.raises(OptionError, match=message):
         made(tmp_path, text)
 
 
-def test_a_distance_needs_layers(tmp_path):
-    with pytest.raises(OptionError, match="line 2: a distance prints by the layers"):
+def test_a_stated_height_needs_layers(tmp_path):
+    with pytest.raises(OptionError, match="line 2: a height prints by the layers"):
         made(tmp_path, DEPTH, None)
 
 
 def test_a_plan_saved_from_the_page_keeps_distances_and_loads(tmp_path):
     text = (
-        f"{DEPTH}[[distance]]\nbetween = [2.93, 5.1]\ntolerance = 'H11'\n"
+        f"{DEPTH}[[height]]\nbetween = [2.93, 5.1]\ntolerance = 'H11'\n"
         '[[load]]\npick = { kind = "bore", near = [1.0, 2.0] }\ntowards = 90\n'
         "[[load]]\ntowards = 270\n"
     )
@@ -183,7 +183,7 @@ def test_a_plan_saved_from_the_page_keeps_distances_and_loads(tmp_path):
 
     def said(intents):
         loads = [(x.pick, x.towards) for x in intents.loads]
-        return loads, [(x.pick, x.between, x.tolerance) for x in intents.distances]
+        return loads, [(x.pick, x.between, x.tolerance) for x in intents.heights]
 
     assert said(again) == said(first)
 
@@ -205,7 +205,7 @@ def test_no_choice_of_layers_is_better(drawn, layer, first, data):
         least = high - low + data.draw(st.integers(-30, 30))
         asked.append((low, high, least, least + data.draw(st.integers(1, 20))))
     distances = [
-        KeptDistance(
+        KeptHeight(
             what="step", feature_ids=(), low=low / 100, high=high / 100, lower=least / 100,
             upper=most / 100, words="", place="", nearest=0.0, printed=0.0,
         )
@@ -237,7 +237,7 @@ def test_the_command_and_the_kit_fall_short_together(tmp_path):
     part = tmp_path / "block.stl"
     meshcomp.write(part_of(stepped_block()), part)
     plan = tmp_path / "plan.toml"
-    text = '[[distance]]\npick = "bore-01"\ntolerance = "+0.09/+0.05"\n'
+    text = '[[height]]\npick = "bore-01"\ntolerance = "+0.09/+0.05"\n'
     plan.write_text("schema = 1\n" + text, encoding="utf-8")
     words = ["compensate", str(part), "-c", str(RECORD), "--plan", str(plan)]
     done = CliRunner().invoke(app, [*words, "--snap-heights", "-o", f"{tmp_path}/o.stl"])

@@ -5,7 +5,7 @@ from meshcomp.intents.loading import loads_of
 from meshcomp.intents.statements import (
     Aim,
     Counterpart,
-    DistanceWish,
+    HeightWish,
     Intent,
     Intents,
     Load,
@@ -15,7 +15,7 @@ from meshcomp.intents.statements import (
 __all__ = [
     "Aim",
     "Counterpart",
-    "DistanceWish",
+    "HeightWish",
     "Intent",
     "Intents",
     "Load",

@@ -11,7 +11,7 @@ from meshcomp.features import Feature
 from meshcomp.feels import Feel
 from meshcomp.intents.statements import (
     Counterpart,
-    DistanceWish,
+    HeightWish,
     Intent,
     Intents,
     Pick,
@@ -192,12 +192,12 @@ def head_of(intents: Intents | None) -> str:
             lines += ["", "[material]", *_material(intents)]
         for load in intents.loads:
             lines += ["", "[[load]]", *_pick_line(load.pick), f"towards = {load.towards!r}"]
-        for each in intents.distances:
-            lines += ["", "[[distance]]", *_distance(each)]
+        for each in intents.heights:
+            lines += ["", "[[height]]", *_height(each)]
     return "\n".join(lines) + "\n"
 
 
-def _distance(wish: DistanceWish) -> Iterator[str]:
+def _height(wish: HeightWish) -> Iterator[str]:
     yield from _pick_line(wish.pick)
     if wish.between is not None:
         yield f"between = {json.dumps(list(wish.between))}"

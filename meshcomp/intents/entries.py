@@ -8,7 +8,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 
 from meshcomp.intents.statements import PROBABILITY
 
-__all__ = ["DistanceTable", "IntentTable", "LoadTable", "PickTable", "PlanFile"]
+__all__ = ["HeightTable", "IntentTable", "LoadTable", "PickTable", "PlanFile"]
 
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
 _Name = Annotated[str, Field(min_length=1, max_length=200)]
@@ -169,7 +169,7 @@ def _check_aim(intent: IntentTable) -> None:
         raise ValueError("name is that of a counterpart: give counterpart too")
 
 
-class DistanceTable(BaseModel):
+class HeightTable(BaseModel):
     """Limits of a depth or a shoulder in print."""
 
     model_config = _STRICT
@@ -178,10 +178,10 @@ class DistanceTable(BaseModel):
     tolerance: _Name
 
     @model_validator(mode="after")
-    def _is_of_something(self) -> DistanceTable:
+    def _is_of_something(self) -> HeightTable:
         if (self.pick is None) == (self.between is None):
             raise ValueError(
-                "which distance? give pick, of a feature whose depth or height is meant, "
+                "which height? give pick, of a feature whose depth or height is meant, "
                 "or between = [LOW, HIGH], two heights above the bed"
             )
         if self.between is not None and not self.between[0] < self.between[1]:
@@ -208,5 +208,5 @@ class PlanFile(BaseModel):
     probability: _Probability = PROBABILITY
     material: MaterialTable | None = None
     intent: list[IntentTable] = []
-    distance: list[DistanceTable] = []
+    height: list[HeightTable] = []
     load: list[LoadTable] = []

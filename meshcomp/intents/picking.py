@@ -69,12 +69,15 @@ def all_picked(inspection: Inspection, pick: Pick, place: str) -> tuple[Feature,
         If it, or one of its names, means none, or a distance between other features:
         with its place in the plan file.
     """
+    named = picked(inspection, pick)
     for name in pick.names:
-        if not picked(inspection, replace(pick, names=(name,))):
+        # One name alone is what was looked for already.
+        one = (name,) == pick.names
+        if not (named if one else picked(inspection, replace(pick, names=(name,)))):
             raise OptionError(
                 f"{place}: no feature {name!r} in this part: {_known(inspection)}"
             )
-    found = tuple(f for f in picked(inspection, pick) if _has_walls(f, pick, place))
+    found = tuple(f for f in named if _has_walls(f, pick, place))
     if not found:
         raise OptionError(f"{place}: picks no feature of this part: {_known(inspection)}")
     return found

@@ -8,10 +8,10 @@ from typing import Any
 
 from meshcomp._toml import TomlFile, read_toml
 from meshcomp.errors import OptionError
-from meshcomp.intents.entries import DistanceTable, IntentTable, PickTable, PlanFile
+from meshcomp.intents.entries import HeightTable, IntentTable, PickTable, PlanFile
 from meshcomp.intents.statements import (
     Counterpart,
-    DistanceWish,
+    HeightWish,
     Intent,
     Intents,
     Load,
@@ -65,7 +65,7 @@ def read_plan(path: str | os.PathLike[str]) -> Intents:
         source=str(text.path),
         sha256=hashlib.sha256(text.text.encode()).hexdigest(),
         intents=intents,
-        distances=_distances(text, file),
+        heights=_heights(text, file),
         loads=_loads(text, file),
         probability=file.probability,
         material=material,
@@ -90,24 +90,24 @@ def _intent(text: TomlFile, number: int, table: IntentTable) -> Intent:
     )
 
 
-def _distances(text: TomlFile, file: PlanFile) -> tuple[DistanceWish, ...]:
+def _heights(text: TomlFile, file: PlanFile) -> tuple[HeightWish, ...]:
     return tuple(
-        DistanceWish(
+        HeightWish(
             pick=None if table.pick is None else _pick(table.pick),
             between=_range(table.between),
             tolerance=_checked_tolerance(text, number, table),
-            place=f"{text.path}, line {text.line_of(('distance', number))}",
+            place=f"{text.path}, line {text.line_of(('height', number))}",
         )
-        for number, table in enumerate(file.distance)
+        for number, table in enumerate(file.height)
     )
 
 
-def _checked_tolerance(text: TomlFile, number: int, table: DistanceTable) -> str:
+def _checked_tolerance(text: TomlFile, number: int, table: HeightTable) -> str:
     """Check here what needs no part: that it is a class or limits."""
     try:
         zone_at(_ANY_LENGTH, table.tolerance)
     except OptionError as error:
-        place = ("distance", number, "tolerance")
+        place = ("height", number, "tolerance")
         raise text.problem(place, f"tolerance: {error}") from error
     return table.tolerance
 

@@ -11,7 +11,7 @@ __all__ = [
     "PROBABILITY",
     "Aim",
     "Counterpart",
-    "DistanceWish",
+    "HeightWish",
     "Intent",
     "Intents",
     "Load",
@@ -71,7 +71,7 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DistanceWish:
+class HeightWish:
     """Limits of a depth or a shoulder in print: of a feature, or between two heights."""
 
     pick: Pick | None
@@ -87,7 +87,7 @@ class Intents:
     source: str
     sha256: str
     intents: tuple[Intent, ...]
-    distances: tuple[DistanceWish, ...] = ()
+    heights: tuple[HeightWish, ...] = ()
     loads: tuple[Load, ...] = ()
     probability: float = PROBABILITY
     material: Material | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 
-from meshcomp.layers import KeptDistance, LayerGrid
+from meshcomp.layers import KeptHeight, LayerGrid
 
 __all__ = ["chosen_layers"]
 
@@ -20,7 +20,7 @@ _Cost = tuple[int, float, float]
 
 
 def chosen_layers(
-    grid: LayerGrid, movable: Mapping[float, bool], distances: Sequence[KeptDistance]
+    grid: LayerGrid, movable: Mapping[float, bool], distances: Sequence[KeptHeight]
 ) -> _Layers:
     """Return the layer of each height: the nearest, or the one that keeps a distance.
 
@@ -29,12 +29,12 @@ def chosen_layers(
     grid : LayerGrid
     movable : mapping of float to bool
         Heights with level faces, mm above the bed, and whether each may move.
-    distances : sequence of KeptDistance
+    distances : sequence of KeptHeight
 
     Examples
     --------
     >>> grid = LayerGrid(layer_height=0.2, first_layer=0.2)
-    >>> depth = KeptDistance(what="blind depth", feature_ids=("bore-01",), low=0.0,
+    >>> depth = KeptHeight(what="blind depth", feature_ids=("bore-01",), low=0.0,
     ...     high=9.05, lower=9.1, upper=9.3, words="9.05 +0.25/+0.05", place="",
     ...     nearest=9.0, printed=9.0)
     >>> chosen_layers(grid, {0.0: True, 9.05: True}, [depth])
@@ -53,7 +53,7 @@ def chosen_layers(
     return layers
 
 
-def _groups(distances: Sequence[KeptDistance]) -> Iterator[list[KeptDistance]]:
+def _groups(distances: Sequence[KeptHeight]) -> Iterator[list[KeptHeight]]:
     """Part distances into groups that have no height in common."""
     import networkx as nx
 
@@ -70,7 +70,7 @@ def _choices(grid: LayerGrid, height: float, *, may_move: bool) -> tuple[float, 
     return tuple(sorted(grid.beside(height), key=lambda layer: layer != nearest))
 
 
-def _cost(layers: Mapping[float, float], distances: Sequence[KeptDistance]) -> _Cost:
+def _cost(layers: Mapping[float, float], distances: Sequence[KeptHeight]) -> _Cost:
     """Tell how bad a choice is: limits broken, by how much, and how far faces move."""
     beyond = [each.beyond(layers[each.high] - layers[each.low]) for each in distances]
     moves = sum(abs(layer - height) for height, layer in layers.items())
@@ -78,14 +78,14 @@ def _cost(layers: Mapping[float, float], distances: Sequence[KeptDistance]) -> _
 
 
 def _best_of_all(
-    choices: Mapping[float, tuple[float, ...]], distances: Sequence[KeptDistance]
+    choices: Mapping[float, tuple[float, ...]], distances: Sequence[KeptHeight]
 ) -> _Layers:
     every = (dict(zip(choices, each, strict=True)) for each in product(*choices.values()))
     return min(every, key=lambda layers: _cost(layers, distances))
 
 
 def _bettered(
-    choices: Mapping[float, tuple[float, ...]], distances: Sequence[KeptDistance]
+    choices: Mapping[float, tuple[float, ...]], distances: Sequence[KeptHeight]
 ) -> _Layers:
     """Better one height after the other; not always the best, but never worse."""
     layers = {height: each[0] for height, each in choices.items()}

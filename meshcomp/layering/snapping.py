@@ -21,7 +21,7 @@ from meshcomp.layering.moving import Moved, moved_mesh
 from meshcomp.layers import (
     Distance,
     HeightMoves,
-    KeptDistance,
+    KeptHeight,
     LayerGrid,
     LayerReport,
     LevelFace,
@@ -39,7 +39,7 @@ def snapped(
     inspection: Inspection,
     grid: LayerGrid,
     wish: SnapWish,
-    kept: Sequence[KeptDistance] = (),
+    kept: Sequence[KeptHeight] = (),
 ) -> tuple[Inspection, LayerReport]:
     """Move the level faces that were asked for to the nearest layer.
 
@@ -56,7 +56,7 @@ def snapped(
         The layers it is to be printed in.
     wish : SnapWish
         Which faces to move.
-    kept : sequence of KeptDistance, optional
+    kept : sequence of KeptHeight, optional
         Distances with limits, as they would be at the nearest layers.
 
     Returns
@@ -190,7 +190,7 @@ def _told(report: LayerReport, knots: Knots, reasons: dict[float, str]) -> Layer
         high, low = (grid.printed(z + move(z)) for z in (old.high, old.low))
         return replace(old, printed=high - low)
 
-    def kept(old: KeptDistance) -> KeptDistance:
+    def kept(old: KeptHeight) -> KeptHeight:
         high, low = (grid.printed(z + move(z)) for z in (old.high, old.low))
         return replace(old, printed=high - low)
 

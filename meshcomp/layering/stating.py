@@ -1,4 +1,4 @@
-"""From the distances of a plan file to level faces: which heights, within which limits."""
+"""From the heights of a plan file to level faces: which ones, within which limits."""
 
 from __future__ import annotations
 
@@ -6,28 +6,28 @@ from collections.abc import Iterator, Sequence
 
 from meshcomp.errors import OptionError
 from meshcomp.inspections import Inspection
-from meshcomp.intents import DistanceWish
+from meshcomp.intents import HeightWish
 from meshcomp.intents.aiming import is_far
 from meshcomp.intents.picking import all_picked
 from meshcomp.layering.faces import Levels, levels_of
 from meshcomp.layering.looking import ends_of, what_of
-from meshcomp.layers import KeptDistance, LayerGrid
+from meshcomp.layers import KeptHeight, LayerGrid
 from meshcomp.tolerances import Zone, zone_at
 
-__all__ = ["stated_distances"]
+__all__ = ["stated_heights"]
 
 _SAME_HEIGHT = 0.01  # mm, a height that was said to the face's own
 _Span = tuple[str, tuple[str, ...], float, float]  # what, ids, low, high
 
 
-def stated_distances(
-    wishes: Sequence[DistanceWish], inspection: Inspection, grid: LayerGrid
-) -> tuple[KeptDistance, ...]:
-    """Return the distances that a plan file states, as they print at the nearest layers.
+def stated_heights(
+    wishes: Sequence[HeightWish], inspection: Inspection, grid: LayerGrid
+) -> tuple[KeptHeight, ...]:
+    """Return the depths and shoulders that a plan states, as they print at nearest layers.
 
     Parameters
     ----------
-    wishes : sequence of DistanceWish
+    wishes : sequence of HeightWish
     inspection : Inspection
         The part as drawn, and its features.
     grid : LayerGrid
@@ -46,7 +46,7 @@ def stated_distances(
     )
 
 
-def _spans(wish: DistanceWish, inspection: Inspection, levels: Levels) -> Iterator[_Span]:
+def _spans(wish: HeightWish, inspection: Inspection, levels: Levels) -> Iterator[_Span]:
     bed = float(inspection.part.mesh.bounds[0, 2])
     if wish.between is not None:
         low, high = (_height_at(wish, z, levels, bed) for z in wish.between)
@@ -62,7 +62,7 @@ def _spans(wish: DistanceWish, inspection: Inspection, levels: Levels) -> Iterat
             yield what_of(feature), (feature.id,), ends[0] - bed, ends[1] - bed
 
 
-def _height_at(wish: DistanceWish, height: float, levels: Levels, bed: float) -> float:
+def _height_at(wish: HeightWish, height: float, levels: Levels, bed: float) -> float:
     heights = (levels.heights - bed).tolist()
     nearest = min(heights, key=lambda z: abs(z - height), default=None)
     if nearest is None or abs(nearest - height) > _SAME_HEIGHT:
@@ -74,11 +74,11 @@ def _height_at(wish: DistanceWish, height: float, levels: Levels, bed: float) ->
     return float(nearest)
 
 
-def _kept(wish: DistanceWish, span: _Span, grid: LayerGrid) -> KeptDistance:
+def _kept(wish: HeightWish, span: _Span, grid: LayerGrid) -> KeptHeight:
     what, ids, low, high = span
     zone = _zone(wish, ids, high - low)
     printed = grid.printed(high) - grid.printed(low)
-    return KeptDistance(
+    return KeptHeight(
         what=what,
         feature_ids=ids,
         low=low,
@@ -92,7 +92,7 @@ def _kept(wish: DistanceWish, span: _Span, grid: LayerGrid) -> KeptDistance:
     )
 
 
-def _zone(wish: DistanceWish, ids: tuple[str, ...], drawn: float) -> Zone:
+def _zone(wish: HeightWish, ids: tuple[str, ...], drawn: float) -> Zone:
     try:
         zone = zone_at(drawn, wish.tolerance)
     except OptionError as error:
@@ -100,7 +100,7 @@ def _zone(wish: DistanceWish, ids: tuple[str, ...], drawn: float) -> Zone:
     if is_far(zone.middle, drawn):
         of = f"of {', '.join(ids)} " if ids else ""
         raise OptionError(
-            f"{wish.place}: the distance {of}is {drawn:g} mm and {zone.in_words()} is "
+            f"{wish.place}: the height {of}is {drawn:g} mm and {zone.in_words()} is "
             "wanted: is this the one you mean?"
         )
     return zone

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from meshcomp.errors import OptionError
 from meshcomp.inspections import Inspection
-from meshcomp.intents import DistanceWish
+from meshcomp.intents import HeightWish
 from meshcomp.layering.keeping import chosen_layers
 from meshcomp.layering.looking import layer_report
 from meshcomp.layering.snapping import snapped
-from meshcomp.layering.stating import stated_distances
-from meshcomp.layers import KeptDistance, LayerReport, LayerWish
+from meshcomp.layering.stating import stated_heights
+from meshcomp.layers import KeptHeight, LayerReport, LayerWish
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.results import Compensated
 
@@ -23,7 +23,7 @@ def looked_at(
     inspection: Inspection,
     wish: LayerWish | None,
     axes: PrinterAxes | None = None,
-    stated: Sequence[DistanceWish] = (),
+    stated: Sequence[HeightWish] = (),
 ) -> tuple[Inspection, LayerReport | None]:
     """Look at a part's heights, and move them where that is wished.
 
@@ -39,12 +39,12 @@ def looked_at(
     if wish is None:
         if stated:
             raise OptionError(
-                f"{stated[0].place}: a distance prints by the layers: give --layer-height "
+                f"{stated[0].place}: a height prints by the layers: give --layer-height "
                 "MM, or a layer height with the calibration"
             )
         return inspection, None
     grid = wish.grid if axes is None else replace(wish.grid, scale=axes.scale[2])
-    kept = stated_distances(stated, inspection, grid)
+    kept = stated_heights(stated, inspection, grid)
     if wish.snap is None:
         report = layer_report(inspection, grid)
         return inspection, replace(report, kept=_as_they_could_be(report, kept))
@@ -52,8 +52,8 @@ def looked_at(
 
 
 def _as_they_could_be(
-    report: LayerReport, kept: Sequence[KeptDistance]
-) -> tuple[KeptDistance, ...]:
+    report: LayerReport, kept: Sequence[KeptHeight]
+) -> tuple[KeptHeight, ...]:
     """Say of stated distances what they would be if all heights were to move."""
     movable = {face.height: True for face in report.faces}
     layers = chosen_layers(report.grid, movable, kept)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from meshcomp.layers import GRID_LIMIT, Distance, KeptDistance, LayerReport, LevelFace
+from meshcomp.layers import GRID_LIMIT, Distance, KeptHeight, LayerReport, LevelFace
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._numbers import count
 from meshcomp.reports._rows import ids_in_words
@@ -34,7 +34,7 @@ def layer_lines(report: LayerReport | None, *, is_asked: bool = True) -> list[st
         return []
     grid = report.grid.in_words()
     off = [face for face in report.faces if _is_told(face)]
-    stated = titled("Stated distances, mm", [kept_words(k) for k in report.kept])
+    stated = titled("Stated heights, mm", [kept_words(k) for k in report.kept])
     if not off:
         words = f"Heights: every level face lies on a layer ({grid})."
         return (paragraph(words) if is_asked or stated else []) + stated
@@ -89,7 +89,7 @@ def _distance_words(distance: Distance) -> str:
     )
 
 
-def kept_words(kept: KeptDistance) -> str:
+def kept_words(kept: KeptHeight) -> str:
     """Say of a distance whose limits a plan states whether it prints within them."""
     asked = f"{numbers.size(kept.lower)} to {numbers.size(kept.upper)} asked"
     words = f"{kept.name}: {numbers.size(kept.printed)} in print, {asked}"
