@@ -1,7 +1,7 @@
 """Meshes of parts made anew in ways that must not change what is found.
 
 Sources: isotropic remeshing and quadric decimation of `pymeshlab`; trimesh's division of
-faces at their mid-edges; numpy's 32-bit floats.
+faces at their mid-edges; numpy's 32-bit floats and random numbers.
 """
 
 from __future__ import annotations
@@ -14,9 +14,11 @@ import meshcomp
 from meshcomp.features import Cylinder
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
+from meshcomp.topology import topology_of
 
 __all__ = [
     "decimated",
+    "divided",
     "inspected",
     "remeshed",
     "shaken",
@@ -53,6 +55,35 @@ def shuffled(mesh: Mesh, rng) -> Mesh:
     first = rng.integers(0, 3, len(faces))
     return Mesh(
         vertices, np.take_along_axis(faces, (first[:, None] + np.arange(3)) % 3, axis=1)
+    )
+
+
+def divided(mesh: Mesh, rng, rounds: int = 3) -> Mesh:
+    """Split edges drawn at random, each anywhere along it, no two of one face at a time."""
+    for _ in range(rounds):
+        mesh = _split(mesh, rng)
+    return mesh
+
+
+def _split(mesh: Mesh, rng) -> Mesh:
+    pairs = topology_of(mesh).pairs
+    taken = np.zeros(len(mesh.faces), dtype=bool)
+    chosen = []
+    for one, other in pairs[rng.permutation(len(pairs))[: len(mesh.faces) // 3]].tolist():
+        if not taken[[one // 3, other // 3]].any():
+            taken[[one // 3, other // 3]] = True
+            chosen.append((one, other))
+    halves = np.array(chosen).ravel()
+    starts = mesh.faces.ravel()[halves]
+    ends = mesh.faces[halves // 3, (halves + 1) % 3]
+    tips = mesh.faces[halves // 3, (halves + 2) % 3]
+    share = rng.uniform(0.2, 0.8, len(chosen))[:, None]
+    points = (1 - share) * mesh.vertices[starts[::2]] + share * mesh.vertices[ends[::2]]
+    new = len(mesh.vertices) + np.repeat(np.arange(len(chosen)), 2)
+    fresh = [np.column_stack([starts, new, tips]), np.column_stack([new, ends, tips])]
+    return Mesh(
+        np.concatenate([mesh.vertices, points]),
+        np.concatenate([mesh.faces[~taken], *fresh]),
     )
 
 

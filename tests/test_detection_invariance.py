@@ -1,8 +1,8 @@
 """What is found does not depend on where a part lies or how its triangles are stored.
 
 Outside reference: parts of the B-rep kernel with features true by construction
-(tests/outside/brep.py). Walls depend on which way is up, so turned parts are compared by
-their cylinders.
+(tests/outside/brep.py, tests/outside/friends.py). Walls depend on which way is up: parts
+turned any way are compared by their cylinders, parts turned on the bed by all of it.
 """
 
 from __future__ import annotations
@@ -14,10 +14,13 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from outside import brep
-from remade import inspected, shuffled, single, sizes, subdivided, turned
+from outside.friends import FRIENDS
+from outside.solids import tessellated
+from remade import divided, inspected, shuffled, single, sizes, subdivided, turned
 from scipy.spatial.transform import Rotation
 
 import meshcomp
+from meshcomp.features import Cylinder, Wall
 from meshcomp.meshes import Mesh
 from meshcomp.scenario import demo_parts
 
@@ -76,6 +79,101 @@ def test_any_division_of_faces_leaves_features_as_they_are(name, times):
     for a, b in zip(first, second, strict=True):
         assert a.nominal_size == pytest.approx(b.nominal_size, abs=1e-5)
         assert (a.start, a.end) == pytest.approx((b.start, b.end), abs=1e-5)
+
+
+def told(mesh: Mesh) -> tuple[list[tuple], np.ndarray, list[tuple]]:
+    """Everything found but ids and places: kinds in order, sizes beside them, relations."""
+    found = inspected(mesh)
+    rows = sorted((kind_of(f), *measures_of(f)) for f in found.features)
+    groups = sorted((g.kind, len(g.members), g.is_through) for g in found.groups)
+    patterns = sorted((p.kind, p.counts, len(p.empty)) for p in found.patterns)
+    return [row[0] for row in rows], np.array([row[1:] for row in rows]), groups + patterns
+
+
+def kind_of(feature) -> tuple:
+    """Return what is told of a feature in words."""
+    if isinstance(feature, Cylinder):
+        return (feature.kind, feature.ending, feature.is_through, len(feature.flares))
+    shape = "" if feature.shape is None else feature.shape.name
+    return (feature.kind, shape, feature.is_through, feature.is_internal)
+
+
+def measures_of(feature) -> tuple[float, float, float]:
+    """Size and two lengths, rounded so that equal features stay in order."""
+    extent = feature.end - feature.start
+    other = 0.0
+    if isinstance(feature, Wall):
+        extent = feature.level[1] - feature.level[0]
+        other = feature.curve_length or 0.0
+    return round(feature.nominal_size or 0.0, 3), round(extent, 3), round(other, 3)
+
+
+def assert_told_alike(mesh: Mesh, other: Mesh) -> None:
+    kinds, sizes_before, relations = told(mesh)
+    after, sizes_after, relations_after = told(other)
+    assert after == kinds
+    assert relations_after == relations
+    assert np.abs(sizes_after[:, :2] - sizes_before[:, :2]).max() < 2e-3
+    # Lengths of outlines are found from sections, which lie elsewhere in other meshes.
+    assert np.allclose(sizes_after[:, 2], sizes_before[:, 2], rtol=1e-3, atol=0.01)
+
+
+@cache
+def friend(name: str) -> Mesh:
+    return tessellated(FRIENDS[name](), 0.01, 0.25)
+
+
+SHAPED = ["hexagon", "slot", "d_shape", "ellipse", "toothed", "rectangle", "channel"]
+WHOLE = sorted({*EXACT, *DEMO} - {"crossed_plate"}) + SHAPED
+
+
+def mesh_of(name: str) -> Mesh:
+    return friend(name) if name in SHAPED else part(name)
+
+
+@RARELY
+@given(st.sampled_from(WHOLE), st.floats(0, 360), st.floats(-1000, 1000))
+@example("bracket", 37.3, -812.6)
+@example("channel", 211.0, 95.1)
+def test_any_turn_on_the_bed_leaves_all_features_as_they_are(name, angle, shift):
+    rotation = Rotation.from_euler("z", angle, degrees=True).as_matrix()
+    mesh = mesh_of(name)
+    assert_told_alike(mesh, turned(mesh, rotation, (shift, -shift / 2, 0.0)))
+
+
+@RARELY
+@given(st.sampled_from(WHOLE), st.integers(0, 10**6))
+@example("bracket", 1)
+@example("toothed", 2)
+def test_faces_divided_anywhere_leave_all_features_as_they_are(name, seed):
+    mesh = mesh_of(name)
+    assert_told_alike(mesh, divided(mesh, np.random.default_rng(seed)))
+
+
+@RARELY
+@given(st.sampled_from(WHOLE), st.integers(0, 10**6))
+def test_any_order_leaves_shapes_groups_and_patterns_as_they_are(name, seed):
+    mesh = mesh_of(name)
+    assert_told_alike(mesh, shuffled(mesh, np.random.default_rng(seed)))
+
+
+@RARELY
+@given(st.sampled_from(SHAPED), st.sampled_from("xy"), st.sampled_from([90, 180, 270]))
+def test_quarter_turns_leave_the_shapes_of_pockets_as_they_are(name, axis, angle):
+    # Upright, upside down and lying: rectangles that lie are told as their upright walls.
+    before = shapes_of(friend(name))
+    rotation = Rotation.from_euler(axis, angle, degrees=True).as_matrix().round()
+    after = shapes_of(turned(friend(name), rotation))
+    if angle == 180 or name not in {"rectangle", "channel"}:
+        assert after == before
+
+
+def shapes_of(mesh: Mesh) -> set[tuple]:
+    return {
+        (w.shape.name, *((n, round(v, 2)) for n, v in w.shape.measures))
+        for w in inspected(mesh).walls
+        if w.is_internal and w.shape is not None
+    }
 
 
 def test_division_of_faces_leaves_cylinders_that_cross_as_they_are():
