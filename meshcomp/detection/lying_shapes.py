@@ -45,8 +45,8 @@ class _View:
 
     def length(self, ring: int) -> float:
         """Length of a ring, mm."""
-        at = slice(*self.outlines.firsts[ring : ring + 2].tolist())
-        return float(self.outlines.lengths[at].sum())
+        ways = np.diff(self.points(ring), axis=0, append=self.points(ring)[:1])
+        return float(np.hypot(ways[:, 0], ways[:, 1]).sum())
 
 
 def lying_pockets(

@@ -49,11 +49,13 @@ def shaped(scene: Scene, outlines: Outlines, features: Sequence[Feature]) -> lis
         All of them; walls get shapes, cylinders stay as they are.
     """
     rings = _rings_of_walls(scene, outlines, features)
+    areas, around = np.abs(outlines.areas), _lengths(outlines)
     shapes: dict[int, Shape | None] = dict(_threads(scene, rings, features))
     for members, mine in list(rings.items())[:_MOST_RINGS]:
         if members[0] in shapes and shapes[members[0]] is _THREAD:
             continue
-        shape = _shape(scene, outlines, mine, [features[i] for i in members])
+        largest = max(mine, key=lambda ring: float(areas[ring]))
+        shape = _shape(scene, _points(outlines, largest), [features[i] for i in members])
         for index in members:
             # A wall whose outline changes with the height has no one shape.
             known = shapes.setdefault(index, shape)
@@ -65,7 +67,7 @@ def shaped(scene: Scene, outlines: Outlines, features: Sequence[Feature]) -> lis
         for i, f in enumerate(features)
     ]
     lengths = {
-        id(shape): max(_length(outlines, ring) for ring in mine)
+        id(shape): max(float(around[ring]) for ring in mine)
         for members, mine in rings.items()
         for index in members
         if (shape := shapes[index]) is not None
@@ -80,9 +82,10 @@ def _is_same(one: Shape, other: Shape) -> bool:
     )
 
 
-def _length(outlines: Outlines, ring: int) -> float:
-    begin, end = outlines.firsts[ring : ring + 2].tolist()
-    return float(outlines.lengths[begin:end].sum())
+def _lengths(outlines: Outlines) -> NDArray[np.float64]:
+    """Length of each ring, (r,) mm."""
+    rings = len(outlines.heights)
+    return np.asarray(np.bincount(outlines.ring, outlines.lengths, rings), np.float64)
 
 
 def _rings_of_walls(
@@ -106,12 +109,8 @@ def _points(outlines: Outlines, ring: int) -> NDArray[np.float64]:
     return outlines.points[outlines.firsts[ring] : outlines.firsts[ring + 1]]
 
 
-def _shape(
-    scene: Scene, outlines: Outlines, rings: list[int], walls: list[Feature]
-) -> Shape | None:
-    """Name the shape of the rings along some walls."""
-    longest = max(rings, key=lambda ring: abs(float(outlines.areas[ring])))
-    points = _points(outlines, longest)
+def _shape(scene: Scene, points: NDArray[np.float64], walls: list[Feature]) -> Shape | None:
+    """Name the shape of the ring, (n, 2) mm, that runs along some walls."""
     if is_round(points):
         return _revolved(scene, walls)
     shape = shape_of(points)
@@ -214,7 +213,8 @@ def _arc_radius(outlines: Outlines, ring: int, feature: Feature) -> float | None
     for part in np.split(np.arange(len(own)), cuts):
         if not own[part[0]]:
             continue
-        rows = np.append(panels[part], outlines.following[panels[part[-1]]])
+        last = int(panels[part[-1]])
+        rows = np.append(panels[part], last + 1 if last + 1 < end else begin)
         try:
             centre, diameter = associate_circle(outlines.points[rows])
         except AssociationError:
