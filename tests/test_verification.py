@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,6 +22,8 @@ from meshcomp.scenario import demo_parts
 RULE = meshcomp.ByHand(
     wall_growth=0.05, pocket_opening=0.04, bore_opening=0.2, boss_growth=0.12
 )
+
+SOLIDS = Path(__file__).parents[1] / ".." / "shared" / "data" / "solid"
 
 
 @cache
@@ -282,3 +285,22 @@ def test_bodies_moved_into_each_other_are_a_new_crossing(tmp_path):
     moved = made.part.mesh.moved(vertices)
     proof = meshcomp.verify(found, made, replace(made.part, mesh=moved))
     assert "no new crossing faces" in failed_checks(proof)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not SOLIDS.is_dir(), reason="the real meshes are not here")
+@pytest.mark.parametrize("growth", [-0.15, 0.15])
+def test_a_distance_is_seen_where_only_one_of_its_walls_moves(growth, tmp_path):
+    # A square tube of 33 with walls of 4: the outside moves, the inside does not.
+    part = meshcomp.read(SOLIDS / "s33.stl", up="+Z")
+    rule = meshcomp.ByHand(wall_growth=growth)
+    record = meshcomp.compensate_part(part, tmp_path / "out.stl", rule)
+    bars = [s for s in record.verification.sizes if s.feature_id.startswith("distance")]
+    assert len(bars) > 0
+    assert [bar.achieved for bar in bars] == pytest.approx([4 + growth] * len(bars))
+    assert all(bar.conforms for bar in bars)
+    written = measure.read_mesh(tmp_path / "out.stl")
+    middle = (written.bounds[0] + written.bounds[1]) / 2
+    low = written.bounds[0, 0]
+    width = measure.width_between(written, (1, 0, 0), (low + 2, *middle[1:]))
+    assert width == pytest.approx(4 + growth, abs=1e-4)

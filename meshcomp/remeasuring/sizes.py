@@ -40,6 +40,7 @@ class _Look:
     correction: Correction
     frame: NDArray[np.float64]
     places: tuple[Place, ...]
+    aside: float = 0.0  # mm, how far the middle of a distance goes
 
 
 def achieved_sizes(
@@ -62,8 +63,14 @@ def achieved_sizes(
     measured: dict[str, AchievedSize] = {}
     for frame, mine in _by_frame(features):
         looks = [
-            _Look(f, plan.of(f.id), frame, tuple(places_of(f, source, frame, above)))
-            for f, above in ((f, _above(f, frame, plan, source)) for f in mine)
+            _Look(
+                f,
+                plan.of(f.id),
+                frame,
+                tuple(places_of(f, source, frame, _above(f, frame, plan, source))),
+                _aside(f, plan),
+            )
+            for f in mine
         ]
         found = _sizes(solid, looks)
         doubtful = [
@@ -87,6 +94,17 @@ def _above(feature: Feature, frame: NDArray[np.float64], plan: Plan, source: Mes
     if foot is None or not is_upright or (feature.is_internal and not foot.opens_bores):
         return -np.inf
     return float(source.bounds[0, 2]) + foot.height
+
+
+def _aside(feature: Feature, plan: Plan) -> float:
+    """How far the middle of a distance goes along its direction, mm.
+
+    Its planes are of other features, and each moves by the offset of its own.
+    """
+    if isinstance(feature, Cylinder) or not feature.between:
+        return 0.0
+    first, second = (plan.of(owner).offset for owner in feature.between)
+    return (first - second if feature.is_internal else second - first) / 2
 
 
 def _by_frame(features: list[Feature]) -> list[tuple[NDArray[np.float64], list[Feature]]]:
@@ -124,7 +142,7 @@ def _one_size(look: _Look, place: Place, outline: Outline) -> _Size | None:
     if planned is None:
         return None
     if not isinstance(feature, Cylinder):
-        return _twice(distance_at(feature, planned, place, outline))
+        return _twice(distance_at(feature, planned, place, outline, look.aside))
     if look.correction.lying is not None:
         shape = planned, look.correction.lying
         return lying_size(feature, shape, place, look.frame, outline)

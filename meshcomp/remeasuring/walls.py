@@ -19,12 +19,15 @@ _OWN = 0.5  # of a line's length, or of the wall's
 _LEAST_SEEN = 0.6  # of the wall's length
 
 
-def distance_at(wall: Wall, planned: float, place: Place, outline: Outline) -> float | None:
+def distance_at(
+    wall: Wall, planned: float, place: Place, outline: Outline, aside: float = 0.0
+) -> float | None:
     """Measure between the lines of a section that are a wall's own.
 
     A line belongs to a plane of the wall if it is square to the wall's direction, near
     the place expected, has material on the right side, and lies mostly where the wall's
-    faces are: a step beside the wall does not count.
+    faces are: a step beside the wall does not count. What lies midway between the planes is
+    expected `aside` of where it was, mm along the wall's direction.
 
     Returns
     -------
@@ -38,7 +41,7 @@ def distance_at(wall: Wall, planned: float, place: Place, outline: Outline) -> f
     # A wall that is not as planned may have stayed as it was, or be bent.
     for sizes, slope in ((exact, _SQUARE), (between, _SQUARE), (between, _BENT)):
         first, second = (
-            _positions(wall, outline.bends, side, (sizes, slope), stretches)
+            _positions(wall, outline.bends, side, (sizes, slope, aside), stretches)
             for side, stretches in ((-1, place.first), (1, place.second))
         )
         if len(first) and len(second):
@@ -53,11 +56,11 @@ def _positions(
     wall: Wall,
     outline: Outline,
     side: int,
-    limits: tuple[tuple[float, float], float],
+    limits: tuple[tuple[float, float], float, float],
     stretches: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Position of both ends of each line of one plane; none if too little is seen."""
-    sizes, slope = limits
+    sizes, slope, aside = limits
     normal = wall.direction[:2]
     ends = outline.points[outline.following]
     way, lengths = ends - outline.points, outline.lengths
@@ -65,7 +68,7 @@ def _positions(
     outward = np.column_stack([way[:, 1], -way[:, 0]]) @ normal
     facing = outward * (-side if wall.is_internal else side)
     position = (outline.points + ends) @ normal / 2
-    out = side * (position - (wall.start + wall.end) / 2)
+    out = side * (position - (wall.start + wall.end) / 2 - aside)
     good = (
         (lengths > _SHORT)
         & (np.abs(way @ normal) < slope * lengths)
