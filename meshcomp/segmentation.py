@@ -14,6 +14,7 @@ from meshcomp.topology import Topology, components
 __all__ = ["Regions", "flatness_limit", "planar_regions", "rims_of"]
 
 _SINGLE = 2.0**-24  # relative rounding of a 32-bit coordinate
+_CLOSER = 8.0  # times as close to a plane as to be looked at again
 _SAME_SIDE = 0.98  # cosine: faces that bend more are not one plane, however small
 
 
@@ -38,12 +39,16 @@ def planar_regions(mesh: Mesh, topology: Topology) -> Regions:
 
 
 def _grouped(mesh: Mesh, topology: Topology) -> Regions:
-    limit = flatness_limit(mesh)
-    labels = components(len(mesh.faces), _coplanar_pairs(mesh, topology, limit))
+    limit, count = flatness_limit(mesh), len(mesh.faces)
+    pairs, away = _coplanar_pairs(mesh, topology, limit)
+    labels = components(count, pairs)
+    crept = _have_crept(mesh, labels, limit)
+    if crept.any():
+        # Small faces of a gentle curve: what is in one plane all the same is closer to it.
+        limit /= _CLOSER
+        labels = components(count, pairs[~crept[pairs[:, 0]] | (away <= limit)])
+        labels = _made_single(labels, crept & _have_crept(mesh, labels, limit))
     sums = _area_vectors_by(labels, mesh)
-    fresh = _dissolve_curved(mesh, unit(sums), labels, limit)
-    if fresh is not labels:
-        labels, sums = fresh, _area_vectors_by(fresh, mesh)
     normals = unit(sums)
     face_normals = np.take(normals, labels, axis=0)
     return Regions(labels, normals, np.linalg.norm(sums, axis=1), face_normals)
@@ -56,8 +61,13 @@ def _area_vectors_by(labels: NDArray[np.int64], mesh: Mesh) -> NDArray[np.float6
     return np.stack(columns, axis=1)
 
 
-def _coplanar_pairs(mesh: Mesh, topology: Topology, limit: float) -> NDArray[np.int64]:
-    """Pairs of neighbouring faces in one plane, judged from the larger of the two."""
+def _coplanar_pairs(
+    mesh: Mesh, topology: Topology, limit: float
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Pairs of neighbouring faces in one plane, judged from the larger of the two.
+
+    Also how far the smaller one's corner is off the larger one's plane, (e,) mm.
+    """
     vectors = mesh.area_vectors
     areas = np.sqrt(dot(vectors, vectors))
     normals = vectors / np.where(areas > 0, areas, 1.0)[:, None]
@@ -77,7 +87,7 @@ def _coplanar_pairs(mesh: Mesh, topology: Topology, limit: float) -> NDArray[np.
     flat = np.abs(away) <= limit
     doubtful = np.flatnonzero(flat & (cosine <= _SAME_SIDE))
     flat[doubtful] = _is_sliver(mesh, smaller[doubtful], limit)
-    return np.column_stack([larger[flat], smaller[flat]])
+    return np.column_stack([larger[flat], smaller[flat]]), np.abs(away[flat])
 
 
 def _is_sliver(mesh: Mesh, faces: NDArray[np.int64], limit: float) -> NDArray[np.bool_]:
@@ -85,10 +95,9 @@ def _is_sliver(mesh: Mesh, faces: NDArray[np.int64], limit: float) -> NDArray[np
     return Mesh(mesh.vertices, mesh.faces[faces]).heights <= 10 * limit
 
 
-def _dissolve_curved(
-    mesh: Mesh, normals: NDArray[np.float64], labels: NDArray[np.int64], limit: float
-) -> NDArray[np.int64]:
-    """Make single faces of regions that crept around a curve."""
+def _have_crept(mesh: Mesh, labels: NDArray[np.int64], limit: float) -> NDArray[np.bool_]:
+    """Faces of regions that crept around a curve, (m,)."""
+    normals = unit(_area_vectors_by(labels, mesh))
     count = len(normals)
     first = np.zeros(count, dtype=np.int64)
     first[labels[::-1]] = mesh.faces[::-1, 0]
@@ -104,11 +113,15 @@ def _dissolve_curved(
             heights += normal * place[at]
         np.minimum.at(low, mine, heights)
         np.maximum.at(high, mine, heights)
-    alone = (high - low > 4 * limit)[labels]
+    return np.asarray((high - low > 4 * limit)[labels])
+
+
+def _made_single(labels: NDArray[np.int64], alone: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Give some faces a label of their own."""
     if not alone.any():
         return labels
     fresh = labels.copy()
-    fresh[alone] = count + np.arange(int(alone.sum()))
+    fresh[alone] = len(labels) + np.arange(int(alone.sum()))
     rank = np.cumsum(np.bincount(fresh) > 0) - 1
     return np.asarray(rank[fresh])
 
