@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from meshcomp.features import Feature, Wall
 from meshcomp.plans import Correction
-from meshcomp.printing import law_of
-from meshcomp.rules import ByHand, Calibrated, decided_for, stretch_of
+from meshcomp.printing import law_name, law_of
+from meshcomp.rules import ByHand, Calibrated, decided_for, range_flags, stretch_of
 
 __all__ = ["followed"]
 
@@ -60,4 +60,5 @@ def _expected(correction: Correction, feature: Feature, rule: Calibrated) -> Cor
         correction,
         predicted_deviation=law.deviation(correction.nominal_size or 0.0),
         standard_uncertainty=law.standard_uncertainty(correction.mesh_size),
+        flags=range_flags(law, law_name(feature) or "", correction.mesh_size),
     )

@@ -23,7 +23,7 @@ from meshcomp.plans import Correction, Foot
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.printing import STANDING_LIMIT, build_angle, law_name, law_of
 
-__all__ = ["ByHand", "Calibrated", "decided_for", "left_alone", "stretch_of"]
+__all__ = ["ByHand", "Calibrated", "decided_for", "left_alone", "range_flags", "stretch_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,14 +209,6 @@ def _sized_by(
         mesh_size = law.mesh_size_for(target)
     except CalibrationError as error:
         return left_alone(feature, str(error))
-    flags: tuple[str, ...] = ()
-    if not law.covers(mesh_size):
-        flags = (
-            (
-                f"outside the sizes measured for {name}: {law.valid_from:g} to "
-                f"{law.valid_to:g} mm"
-            ),
-        )
     # The law's own scale is that of the axes, which are undone for the whole part.
     drawn = mesh_size * stretch_of(axes, feature)
     half = (drawn - nominal) / 2
@@ -231,8 +223,16 @@ def _sized_by(
         target_size=target,
         predicted_deviation=law.deviation(nominal),
         standard_uncertainty=law.standard_uncertainty(mesh_size),
-        flags=flags,
+        flags=range_flags(law, name, mesh_size),
     )
+
+
+def range_flags(law: SizeLaw, name: str, mesh_size: float) -> tuple[str, ...]:
+    """Say of a size, mm, that its law was not measured there; nothing where it was."""
+    if law.covers(mesh_size):
+        return ()
+    ends = f"{law.valid_from:g} to {law.valid_to:g} mm"
+    return (f"outside the sizes measured for {name}: {ends}",)
 
 
 def stretch_of(axes: PrinterAxes | None, feature: Feature) -> float:

@@ -286,3 +286,4 @@ def test_a_calibration_foretells_a_distance_by_its_law():
         assert correction.predicted_deviation == pytest.approx(
             law.deviation(distance.nominal_size)
         )
+        assert bool(correction.flags) == (not law.covers(correction.mesh_size))
