@@ -1,12 +1,13 @@
 """Planes that a large file divides finely are made of few faces, and nothing else changes.
 
 Outside references: trimesh's subdivision and its volume, area and closedness; the demo
-part before it was divided.
+part before it was divided; real parts of shared/data, where it is there.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,9 +22,15 @@ from meshcomp.repairing.planes import with_planes_joined
 from meshcomp.segmentation import flatness_limit, planar_regions
 from meshcomp.topology import topology_of
 
+DATA = Path(__file__).parents[1].parent / "shared" / "data"
+REAL_PARTS = sorted(DATA.glob("solid/*.stl")) or [
+    pytest.param(DATA, marks=pytest.mark.skip(reason="no shared data"))
+]
+
 
 def divided(shape: trimesh.Trimesh, least: int = 30_000) -> Mesh:
     """Cut every triangle in four until there are many, with points of 32 bits."""
+    shape = shape.subdivide()
     while len(shape.faces) < least:
         shape = shape.subdivide()
     points = np.asarray(shape.vertices, dtype=np.float32).astype(float)
@@ -164,3 +171,22 @@ def test_pieces_of_a_file_stay_apart():
 def test_repair_joins_planes_and_says_so():
     part = part_of(divided(meshcomp.demo_part("bearing_plate").mesh.to_trimesh()))
     assert [r.kind for r in meshcomp.repair(part).repairs] == ["faces joined"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", REAL_PARTS, ids=lambda path: path.stem)
+def test_divided_real_parts_keep_their_solid(path):
+    """Volume, area and number of handles by trimesh, bodies as read."""
+    read = meshcomp.repair(meshcomp.read(path))
+    mesh = divided(read.mesh.to_trimesh())
+    if len(mesh.faces) > 150_000:
+        pytest.skip("large: takes long")
+    joined = with_planes_joined(part_of(mesh)).mesh
+
+    assert 2 * len(joined.faces) < len(mesh.faces)
+    before, after = mesh.to_trimesh(), joined.to_trimesh()
+    assert_allclose(after.volume, before.volume, rtol=1e-5)
+    assert_allclose(after.area, before.area, rtol=1e-5)
+    assert topology_of(joined).is_closed
+    if topology_of(mesh).crowded == 0:  # else the points of touching edges are counted
+        assert after.euler_number == before.euler_number

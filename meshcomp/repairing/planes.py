@@ -15,7 +15,8 @@ from meshcomp.loops import Rim, rim_of
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part, Repair
 from meshcomp.repairing.chains import amid_straight_edges
-from meshcomp.repairing.slivers import flat_limit
+from meshcomp.repairing.patchwork import untouched
+from meshcomp.repairing.slivers import flat_limit, without_slivers
 from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import Topology, topology_of
 from meshcomp.triangulating import Known, triangulated
@@ -23,7 +24,7 @@ from meshcomp.triangulating import Known, triangulated
 __all__ = ["with_planes_joined"]
 
 _FEW = 20_000  # faces: with fewer, nothing takes long
-_ROUNDS = 4
+_ROUNDS = 12  # each leaves a few regions more as they are
 _TRIANGLE = 3
 
 
@@ -35,6 +36,15 @@ class _Divided:
     topology: Topology
     regions: Regions
     held: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Joined:
+    """Faces, (j, 3), the old face of each, and which of them are new, (j,) bool."""
+
+    faces: NDArray[np.int64]
+    parents: NDArray[np.int64]
+    is_fresh: NDArray[np.bool_]
 
 
 def with_planes_joined(part: Part) -> Part:
@@ -61,30 +71,34 @@ def with_planes_joined(part: Part) -> Part:
     held = np.zeros(len(regions.areas), dtype=bool)
     for _ in range(_ROUNDS):
         divided = _Divided(mesh, topology, regions, held)
-        faces, parents, failed = _joined(divided)
+        joined, failed = _joined(divided)
         if not failed.any():
-            return _sound(part, faces, parents)
+            return _sound(part, joined)
         held = held | failed
     return part
 
 
-def _sound(part: Part, faces: NDArray[np.int64], parents: NDArray[np.int64]) -> Part:
+def _sound(part: Part, joined: _Joined) -> Part:
     """Return the part with its new faces, if they are fewer by far and as sound."""
-    before, after = len(part.mesh.faces), len(faces)
+    before, after = len(part.mesh.faces), len(joined.faces)
     if 2 * after > before:
         return part
-    mesh = Mesh(part.mesh.vertices, faces).compact()
+    mesh = Mesh(part.mesh.vertices, joined.faces).compact()
+    work = untouched(mesh)
+    limits = np.where(joined.is_fresh, flat_limit(mesh), -1.0)
+    if (mesh.heights <= limits).any():  # between points on one line
+        work, _ = without_slivers(work, limits)
+        mesh = work.mesh.compact()
     topology = topology_of(mesh)
     if not topology.is_closed or topology.crowded > topology_of(part.mesh).crowded:
         return part
-    gone = Repair(kind="faces joined", count=before - after)
-    return replace(part.with_mesh(mesh, parents), repairs=(*part.repairs, gone))
+    gone = Repair(kind="faces joined", count=before - len(mesh.faces))
+    repaired = part.with_mesh(mesh, joined.parents[work.parents])
+    return replace(repaired, repairs=(*part.repairs, gone))
 
 
-def _joined(
-    divided: _Divided,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
-    """Return new faces, (j, 3), the old face of each, and the regions that failed."""
+def _joined(divided: _Divided) -> tuple[_Joined, NDArray[np.bool_]]:
+    """Triangulate regions anew without needless points; say which regions failed."""
     mesh, of_face = divided.mesh, divided.regions.of_face
     rim = rim_of(divided.topology.twins, of_face)
     starts = divided.topology.starts[rim.half_edges]
@@ -101,7 +115,8 @@ def _joined(
     first = np.zeros(len(wanted), dtype=np.int64)
     first[of_face[::-1]] = np.arange(len(of_face) - 1, -1, -1)
     faces = np.concatenate([mesh.faces[kept], fresh])
-    return faces, np.concatenate([kept, first[numbers]]), failed
+    parents = np.concatenate([kept, first[numbers]])
+    return _Joined(faces, parents, np.arange(len(faces)) >= len(kept)), failed
 
 
 def _triangles(
@@ -121,5 +136,4 @@ def _triangles(
     regions = np.repeat(np.array(list(good), dtype=np.int64), counts)
     failed = np.zeros(len(normals), dtype=bool)
     failed[[g for g in loops if g not in good]] = True
-    failed[regions[Mesh(mesh.vertices, faces).heights <= flat_limit(mesh)]] = True
     return faces, regions, failed
