@@ -8,16 +8,17 @@ where the rim of a cylinder runs over a sloping face or the cylinder itself lies
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
+from meshcomp.compensation.corners import Corners, corners_of
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 
-__all__ = ["LEVEL_LIMIT", "Corners", "corners_of", "displacements", "horizontal_motion"]
+__all__ = ["LEVEL_LIMIT", "displacements", "horizontal_motion"]
 
 LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
 _UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
@@ -27,20 +28,8 @@ _WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are par
 _WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
 _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
-_RELIABLE_HEIGHT = 1e-3  # mm: thinner triangles have no normal to speak of
 _AT_ONCE = 100_000  # vertices
 _STEPS = 4
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Corners:
-    """Corners of faces that are not level, with what they ask for: a row each."""
-
-    vertex: NDArray[np.int64]
-    normal: NDArray[np.float64]  # (c, 3) unit
-    offset: NDArray[np.float64]  # along the horizontal part of the normal
-    weight: NDArray[np.float64]
-    is_straight: NDArray[np.bool_]  # of a straight wall
 
 
 def displacements(
@@ -72,7 +61,7 @@ def displacements(
         a, b, c = mesh.faces[faces].T
         near = faces[on_round[a] | on_round[b] | on_round[c]]
         corners = _corners(mesh, near, normals, wanted)
-        _round(mesh, _pick(corners, on_round[corners.vertex]), wanted, moved)
+        _round(mesh, corners.only(on_round[corners.vertex]), wanted, moved)
     return moved
 
 
@@ -95,19 +84,9 @@ def _plain(
         corners = _corners(mesh, faces[a | b | c], normals, wanted)
         mine = (corners.vertex >= start) & (corners.vertex < stop)
         level = np.hypot(*corners.normal[:, :2].T) <= LEVEL_LIMIT
-        corners = _pick(corners, mine & ~on_round[corners.vertex] & ~level)
+        corners = corners.only(mine & ~on_round[corners.vertex] & ~level)
         here = replace(corners, vertex=corners.vertex - start)
         moved[start:stop, :2] = horizontal_motion(stop - start, here)
-
-
-def _pick(corners: Corners, rows: NDArray[np.bool_]) -> Corners:
-    return Corners(
-        corners.vertex[rows],
-        corners.normal[rows],
-        corners.offset[rows],
-        corners.weight[rows],
-        corners.is_straight[rows],
-    )
 
 
 def _corners(
@@ -140,41 +119,6 @@ def _have_a_say(
     )
 
 
-def corners_of(
-    mesh: Mesh,
-    faces: NDArray[np.int64],
-    normals: NDArray[np.float64],
-    offsets: NDArray[np.float64],
-    is_straight: NDArray[np.bool_],
-) -> Corners:
-    """Return a row for each corner of some faces.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    faces : (k,) int
-    normals : (k, 3) float
-        Unit, as steady as can be had.
-    offsets : (k, 3) float
-        What each corner is asked for, mm.
-    is_straight : (k,) bool
-        Whether a face is part of a straight wall.
-    """
-    points = mesh.vertices[mesh.faces[faces]]
-    to_next = unit(np.roll(points, -1, axis=1) - points)
-    to_last = unit(np.roll(points, 1, axis=1) - points)
-    angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
-    heights = Mesh(mesh.vertices, mesh.faces[faces]).heights
-    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
-    return Corners(
-        mesh.faces[faces].ravel(),
-        np.repeat(normals, 3, axis=0),
-        offsets.ravel(),
-        (angles * steady[:, None]).ravel(),
-        np.repeat(is_straight, 3),
-    )
-
-
 def horizontal_motion(count: int, corners: Corners) -> NDArray[np.float64]:
     """Horizontal motion of vertices on no cylinder, (count, 2).
 
@@ -182,15 +126,15 @@ def horizontal_motion(count: int, corners: Corners) -> NDArray[np.float64]:
     that it shares with the wall behind it, the wall is true and the slope gives way.
     """
     upright = (np.abs(corners.normal[:, 2]) <= _SLOPING) & (corners.weight > _SLIVER)
-    motion = _solved(count, _pick(corners, upright))
-    sloping = _pick(corners, ~upright)
+    motion = _solved(count, corners.only(upright))
+    sloping = corners.only(~upright)
     if len(sloping.vertex) == 0:
         return motion
     walled = np.zeros(count, dtype=bool)
     walled[corners.vertex[upright]] = True
-    free = _pick(sloping, ~walled[sloping.vertex])
+    free = sloping.only(~walled[sloping.vertex])
     motion = np.where(walled[:, None], motion, _solved(count, free))
-    return motion + _aside(count, motion, _pick(corners, upright), sloping)
+    return motion + _aside(count, motion, corners.only(upright), sloping)
 
 
 def _aside(

@@ -1,0 +1,71 @@
+"""Corners of walls, each with what its wall asks of the vertex there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.meshes import Mesh
+
+__all__ = ["Corners", "corners_of"]
+
+_RELIABLE_HEIGHT = 1e-3  # mm: thinner triangles have no normal to speak of
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Corners:
+    """Corners of faces that are not level, with what they ask for: a row each."""
+
+    vertex: NDArray[np.int64]
+    normal: NDArray[np.float64]  # (c, 3) unit
+    offset: NDArray[np.float64]  # along the horizontal part of the normal
+    weight: NDArray[np.float64]
+    is_straight: NDArray[np.bool_]  # of a straight wall
+
+    def only(self, rows: NDArray[np.bool_]) -> Corners:
+        """Return some of the rows."""
+        return Corners(
+            self.vertex[rows],
+            self.normal[rows],
+            self.offset[rows],
+            self.weight[rows],
+            self.is_straight[rows],
+        )
+
+
+def corners_of(
+    mesh: Mesh,
+    faces: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    offsets: NDArray[np.float64],
+    is_straight: NDArray[np.bool_],
+) -> Corners:
+    """Return a row for each corner of some faces.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    faces : (k,) int
+    normals : (k, 3) float
+        Unit, as steady as can be had.
+    offsets : (k, 3) float
+        What each corner is asked for, mm.
+    is_straight : (k,) bool
+        Whether a face is part of a straight wall.
+    """
+    points = mesh.vertices[mesh.faces[faces]]
+    to_next = unit(np.roll(points, -1, axis=1) - points)
+    to_last = unit(np.roll(points, 1, axis=1) - points)
+    angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
+    heights = Mesh(mesh.vertices, mesh.faces[faces]).heights
+    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
+    return Corners(
+        mesh.faces[faces].ravel(),
+        np.repeat(normals, 3, axis=0),
+        offsets.ravel(),
+        (angles * steady[:, None]).ravel(),
+        np.repeat(is_straight, 3),
+    )
