@@ -62,7 +62,7 @@ def plan(
     sizes = sizes or {}
     known = {feature.id for feature in inspection.features}
     _check_ids(known, keep, sizes)
-    _check_owned(inspection, (*keep, *sizes))
+    _check_owned(inspection, sizes, keep)
     if isinstance(rule, Calibrated):
         _check_targets(inspection, rule)
         rule = rule.aimed(inspection)
@@ -278,11 +278,15 @@ def _check_ids(known: set[str], keep: tuple[str, ...], sizes: Mapping[str, float
         raise OptionError(f"{both[0]} is to be kept and set: say one of the two")
 
 
-def _check_owned(inspection: Inspection, names: Iterable[str]) -> None:
-    """Refuse to keep or set what only follows from other features."""
-    wanted = set(names)
+def _check_owned(
+    inspection: Inspection, sizes: Iterable[str], keep: tuple[str, ...] = ()
+) -> None:
+    """Refuse to set what only follows from other features, or to keep it without them."""
+    wanted = {*sizes, *keep}
     for feature in inspection.features:
         if feature.id in wanted and isinstance(feature, Wall) and feature.between:
+            if feature.id in keep and set(feature.between) <= set(keep):
+                continue
             raise OptionError(
                 f"{feature.id} has no walls of its own: it follows from "
                 f"{feature.owners_in_words}: keep or set those"
