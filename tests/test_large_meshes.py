@@ -215,3 +215,23 @@ def test_a_smooth_surface_of_single_sheets_is_compensated():
     assert made.limits == ()
     moved = np.linalg.norm(made.part.mesh.vertices - shape.vertices, axis=1)
     assert moved.max() > 0.04
+
+
+def test_a_fan_of_very_many_faces_is_not_thinned_out():
+    """Collapsing its edges one by one would look at all of them each time."""
+    count = 6_000
+    turns = 2 * np.pi * np.arange(count) / count
+    rim = np.column_stack([np.cos(turns), np.sin(turns), np.zeros(count)])
+    here, after = np.arange(count), (np.arange(count) + 1) % count
+    sides = [np.column_stack([here, after, np.full(count, count)])]
+    sides += [np.column_stack([after, here, np.full(count, count + 1)])]
+    points = np.concatenate([rim, [(0, 0, 1), (0, 0, 0)]])
+    cone = Mesh(points, np.concatenate(sides))
+    one_group = np.zeros(len(cone.faces), dtype=np.int64)
+
+    assert trimesh.Trimesh(cone.vertices, cone.faces).is_watertight
+    assert solids.thinned(cone, one_group, 0.01) is None
+    fine = ball(10.0, (0, 0, 0), 5)
+    made = solids.thinned(fine, np.zeros(len(fine.faces), dtype=np.int64), 0.05)
+    assert made is not None
+    assert len(made[0].faces) < len(fine.faces) / 2

@@ -27,6 +27,7 @@ __all__ = [
 ]
 
 _LARGE = 100_000  # faces
+_MOST_AROUND = 5_000  # faces at a vertex: thinning out takes the square of it
 _FOLDED = -1e-9  # mm², twice the area below which a triangle is turned over
 
 
@@ -315,7 +316,8 @@ def thinned(
     Returns
     -------
     (Mesh, (k,) int) or None
-        Some of the vertices, and the group of each face; None if it is no solid.
+        Some of the vertices, and the group of each face; None if it is no solid, or has
+        a point with so many faces about it that this would take without end.
 
     Examples
     --------
@@ -329,6 +331,8 @@ def thinned(
     """
     import manifold3d
 
+    if np.bincount(mesh.faces.ravel()).max(initial=0) > _MOST_AROUND:
+        return None
     faces = mesh.faces.astype(np.uint64)
     # A copy of the vertices, since manifold3d takes none that are read-only.
     solid = manifold3d.Manifold(
