@@ -241,8 +241,9 @@ def test_a_dry_run_shows_the_plan_as_json_too(tmp_path):
 
 
 def test_what_had_to_be_limited_exits_with_3_and_is_written(tmp_path):
-    # The slot of a tuning fork, 0.06 wide, whose walls would each move by 0.05.
-    outline = [(0, 0), (20, 0), (20, 10), (10.06, 10), (10.06, 4), (10, 4), (10, 10)]
+    # The notch of a tuning fork, 0.06 wide, whose walls would each move by 0.05; one
+    # of them leans, so that it is no slot.
+    outline = [(0, 0), (20, 0), (20, 10), (10.06, 10), (10.05, 4), (10, 4), (10, 10)]
     source, out = tmp_path / "fork.stl", tmp_path / "out.stl"
     write_stl(plane.prism([np.array([*outline, (0, 10)], dtype=float)], 0, 5), source)
 
