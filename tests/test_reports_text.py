@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 import records
 
+import meshcomp
 from meshcomp.inspections import StandCount
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.reports import inspection_text, record_text
+from meshcomp.reports._rows import rows_of as known_of
+from meshcomp.reports._sentences import verdict as verdict_of
+from meshcomp.results import Limit
 
 LONG = "cover plate of the filter changer, seventh try, " * 4
 HOSTILE = "plate\x1b[31m\n\udcff\t<b>.stl"
@@ -224,3 +228,25 @@ def test_errors_of_the_axes_are_told_with_the_largest_displacement():
     assert "X too long by 1.20 mm/m, Y too short by 0.90 mm/m" in text
     assert "Y leans towards X by -3.00 mm/m" in text
     assert "largest displacement is 0." in text
+
+
+def test_a_distance_whose_wall_was_held_back_is_limited_too(tmp_path):
+    """It has no walls of its own, so what holds those back holds it back."""
+    bracket = meshcomp.demo_part("stepper_bracket")
+    rule = meshcomp.ByHand(wall_growth=-0.05)
+    whole = meshcomp.compensate_part(bracket, tmp_path / "bracket.stl", rule)
+    owner = next(f for f in whole.inspection.features if f.id == "distance-01").between[0]
+    off = tuple(
+        replace(size, conforms=size.feature_id not in {"distance-01", owner})
+        for size in whole.verification.sizes
+    )
+    held = Limit(
+        feature_id=owner, wanted=-0.05, used=0.0, place=(0.0, 0.0, 0.0), reason="held"
+    )
+    proof = replace(whole.verification, sizes=off)
+
+    limited = replace(whole, verification=proof, limits=(held,))
+    states = {row.correction.feature_id: row.state for row in known_of(limited)}
+    assert (states["distance-01"], states[owner]) == ("limited", "limited")
+    assert verdict_of(limited).state == "limited"
+    assert verdict_of(replace(limited, limits=())).state == "not proved"

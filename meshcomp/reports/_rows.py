@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.features import Feature
+from meshcomp.features import Feature, Wall
 from meshcomp.plans import Correction
 from meshcomp.results import AchievedSize, Limit, Record
 from meshcomp.stands import Stand
@@ -76,11 +76,26 @@ def rows_of(record: Record) -> tuple[Row, ...]:
             correction=correction,
             feature=features.get(correction.feature_id),
             size=sizes.get(correction.feature_id),
-            limits=tuple(x for x in record.limits if x.feature_id == correction.feature_id),
+            limits=_limits_of(
+                record,
+                features.get(correction.feature_id),
+                sizes.get(correction.feature_id),
+                correction.feature_id,
+            ),
             is_written=record.written is not None,
         )
         for correction in record.plan.corrections
     )
+
+
+def _limits_of(
+    record: Record, feature: Feature | None, size: AchievedSize | None, name: str
+) -> tuple[Limit, ...]:
+    """Limits of a feature; of a distance that is off, those of the walls it follows."""
+    names = {name}
+    if isinstance(feature, Wall) and size is not None and not size.conforms:
+        names |= set(feature.between)
+    return tuple(limit for limit in record.limits if limit.feature_id in names)
 
 
 def axis_in_file(feature: Feature, stand: Stand) -> Axis:
