@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from typing import TypeGuard
 
 import numpy as np
 
@@ -97,9 +98,7 @@ def _decided(
         if not _follows(feature)
     }
     return [
-        followed(feature, known, rule)
-        if isinstance(feature, Wall) and _follows(feature)
-        else known[feature.id]
+        followed(feature, known, rule) if _follows(feature) else known[feature.id]
         for feature in inspection.features
     ]
 
@@ -112,7 +111,7 @@ def _lies(feature: Wall) -> str | None:
     return f"lying, {name}: how its sides and its roof print is known by no law"
 
 
-def _follows(feature: Feature) -> bool:
+def _follows(feature: Feature) -> TypeGuard[Wall]:
     return isinstance(feature, Wall) and bool(feature.between)
 
 
@@ -284,9 +283,9 @@ def _check_owned(
     """Refuse to set what only follows from other features, or to keep it without them."""
     wanted = {*sizes, *keep}
     for feature in inspection.features:
-        if feature.id in wanted and isinstance(feature, Wall) and feature.between:
-            if feature.id in keep and set(feature.between) <= set(keep):
-                continue
+        if feature.id not in wanted or not _follows(feature):
+            continue
+        if not {feature.id, *feature.between} <= set(keep):
             raise OptionError(
                 f"{feature.id} has no walls of its own: it follows from "
                 f"{feature.owners_in_words}: keep or set those"

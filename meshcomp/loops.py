@@ -51,6 +51,19 @@ class Rim:
                 found.append(loop)
         return found
 
+    def outlines(self, starts: NDArray[np.int64]) -> dict[int, list[list[int]]]:
+        """Vertices around each group, a list to each of its loops.
+
+        Parameters
+        ----------
+        starts : (3 m,) int
+            Vertex that each half-edge starts from, as in `Topology`.
+        """
+        vertices, found = starts[self.half_edges], dict[int, list[list[int]]]()
+        for loop in self.loops():
+            found.setdefault(int(self.groups[loop[0]]), []).append(vertices[loop].tolist())
+        return found
+
 
 def rim_of(twins: NDArray[np.int64], groups: NDArray[np.int64]) -> Rim:
     """Find the rims of groups of faces.

@@ -42,13 +42,16 @@ def _grouped(mesh: Mesh, topology: Topology) -> Regions:
     limit, count = flatness_limit(mesh), len(mesh.faces)
     pairs, away = _coplanar_pairs(mesh, topology, limit)
     labels = components(count, pairs)
-    crept = _have_crept(mesh, labels, limit)
+    sums = _area_vectors_by(labels, mesh)
+    crept = _have_crept(mesh, unit(sums), labels, limit)
     if crept.any():
         # Small faces of a gentle curve: what is in one plane all the same is closer to it.
         limit /= _CLOSER
         labels = components(count, pairs[~crept[pairs[:, 0]] | (away <= limit)])
-        labels = _made_single(labels, crept & _have_crept(mesh, labels, limit))
-    sums = _area_vectors_by(labels, mesh)
+        normals = unit(_area_vectors_by(labels, mesh))
+        again = _have_crept(mesh, normals, labels, limit)
+        labels = _made_single(labels, crept & again)
+        sums = _area_vectors_by(labels, mesh)
     normals = unit(sums)
     face_normals = np.take(normals, labels, axis=0)
     return Regions(labels, normals, np.linalg.norm(sums, axis=1), face_normals)
@@ -95,9 +98,10 @@ def _is_sliver(mesh: Mesh, faces: NDArray[np.int64], limit: float) -> NDArray[np
     return Mesh(mesh.vertices, mesh.faces[faces]).heights <= 10 * limit
 
 
-def _have_crept(mesh: Mesh, labels: NDArray[np.int64], limit: float) -> NDArray[np.bool_]:
+def _have_crept(
+    mesh: Mesh, normals: NDArray[np.float64], labels: NDArray[np.int64], limit: float
+) -> NDArray[np.bool_]:
     """Faces of regions that crept around a curve, (m,)."""
-    normals = unit(_area_vectors_by(labels, mesh))
     count = len(normals)
     first = np.zeros(count, dtype=np.int64)
     first[labels[::-1]] = mesh.faces[::-1, 0]

@@ -139,12 +139,9 @@ def _outlines(
     mesh: Mesh, of_face: NDArray[np.int64], worn: NDArray[np.bool_]
 ) -> dict[int, list[list[int]]]:
     """Vertex loops around each worn region, material to the left."""
-    rim = rim_of(topology_of(mesh).twins, np.where(worn, of_face, -1))
-    start = mesh.faces.ravel()[rim.half_edges]
-    outlines: dict[int, list[list[int]]] = {}
-    for loop in rim.loops():
-        outlines.setdefault(int(rim.groups[loop[0]]), []).append(start[loop].tolist())
-    return outlines
+    topology = topology_of(mesh)
+    rim = rim_of(topology.twins, np.where(worn, of_face, -1))
+    return rim.outlines(topology.starts)
 
 
 def _needless(

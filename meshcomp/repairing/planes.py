@@ -30,12 +30,13 @@ _TRIANGLE = 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Divided:
-    """A mesh, its planar regions, and those that stay divided as they are, (k,) bool."""
+    """A mesh, its planar regions, and those that stay divided as they are."""
 
     mesh: Mesh
     topology: Topology
     regions: Regions
-    held: NDArray[np.bool_]
+    rim: Rim  # of all regions
+    held: NDArray[np.bool_]  # (k,)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,9 +69,10 @@ def with_planes_joined(part: Part) -> Part:
     regions = planar_regions(mesh, topology)
     if 2 * len(regions.areas) > len(mesh.faces):
         return part
+    rim = rim_of(topology.twins, regions.of_face)
     held = np.zeros(len(regions.areas), dtype=bool)
     for _ in range(_ROUNDS):
-        divided = _Divided(mesh, topology, regions, held)
+        divided = _Divided(mesh, topology, regions, rim, held)
         joined, failed = _joined(divided)
         if not failed.any():
             return _sound(part, joined)
@@ -100,7 +102,7 @@ def _sound(part: Part, joined: _Joined) -> Part:
 def _joined(divided: _Divided) -> tuple[_Joined, NDArray[np.bool_]]:
     """Triangulate regions anew without needless points; say which regions failed."""
     mesh, of_face = divided.mesh, divided.regions.of_face
-    rim = rim_of(divided.topology.twins, of_face)
+    rim = divided.rim
     starts = divided.topology.starts[rim.half_edges]
     on_rim = np.zeros(len(mesh.vertices), dtype=bool)
     on_rim[starts] = True
@@ -124,10 +126,7 @@ def _triangles(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
     """Triangles of outlines, the region of each, and the regions that have none."""
     mesh, normals = divided.mesh, divided.regions.normals
-    starts = divided.topology.starts[outlines.half_edges]
-    loops: dict[int, list[list[int]]] = {}
-    for loop in outlines.loops():
-        loops.setdefault(int(outlines.groups[loop[0]]), []).append(starts[loop].tolist())
+    loops = outlines.outlines(divided.topology.starts)
     whole = {g: own for g, own in loops.items() if min(map(len, own)) >= _TRIANGLE}
     made = triangulated(mesh.vertices, whole, normals, Known())
     good = {g: t for g, t in made.items() if t is not None}
