@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.pairing import Pair, pair_of
+from meshcomp.detection.pairing import Pair, pair_of, wall_of
 from meshcomp.detection.planes import Couples, Planes, nearest_of
 from meshcomp.features import Feature, Wall
 from meshcomp.meshes import Mesh
@@ -125,21 +126,9 @@ def _left_over(couples: Couples, taken: NDArray[np.bool_]) -> list[tuple[int, in
 
 
 def _distance(pair: Pair, between: tuple[str, str]) -> Wall:
-    return Wall(
-        id="",
-        kind="distance",
-        is_internal=pair.is_internal,
-        nominal_size=pair.end - pair.start,
-        point=pair.middle,
-        direction=pair.normal,
-        start=pair.start,
-        end=pair.end,
-        level=pair.level,
-        curve_length=None,
-        faces=np.zeros(0, dtype=np.int64),
-        between=between,
-        planes=pair.faces,
-    )
+    own = wall_of(pair, "distance")
+    nothing = np.zeros(0, dtype=np.int64)
+    return replace(own, faces=nothing, between=between, planes=pair.faces)
 
 
 def _places(wall: Wall) -> tuple[float, ...]:

@@ -14,7 +14,7 @@ from meshcomp.detection.flares import ending_of, flares_of
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.holes import with_steps
 from meshcomp.detection.openings import open_through
-from meshcomp.detection.pairing import Pair
+from meshcomp.detection.pairing import Pair, wall_of
 from meshcomp.detection.polygons import COARSE, evidence
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.walls import Profile
@@ -86,22 +86,7 @@ def _cylinder(
 
 def wall_features(scene: Scene, found: list[Pair], rest: list[Profile]) -> list[Wall]:
     """Describe pairs of walls and profiles."""
-    walls = [
-        Wall(
-            id="",
-            kind="slot" if pair.is_internal else "wall",
-            is_internal=pair.is_internal,
-            nominal_size=pair.end - pair.start,
-            point=pair.middle,
-            direction=pair.normal,
-            start=pair.start,
-            end=pair.end,
-            level=pair.level,
-            curve_length=None,
-            faces=pair.faces,
-        )
-        for pair in found
-    ]
+    walls = [wall_of(pair, "slot" if pair.is_internal else "wall") for pair in found]
     return walls + [_profile(scene, profile) for profile in rest]
 
 

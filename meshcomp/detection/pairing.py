@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.detection.planes import Couples, Planes, span_along
+from meshcomp.features import Wall
 from meshcomp.meshes import Mesh
 
-__all__ = ["Pair", "pair_of", "pairs"]
+__all__ = ["Pair", "pair_of", "pairs", "wall_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -27,6 +28,23 @@ class Pair:
     level: tuple[float, float]  # heights that both walls reach, mm
     stretch: tuple[float, float]  # along (-normal[1], normal[0]), of both walls, mm
     faces: NDArray[np.int64]
+
+
+def wall_of(pair: Pair, kind: str) -> Wall:
+    """Describe a pair as a feature of a kind, without an id."""
+    return Wall(
+        id="",
+        kind=kind,
+        is_internal=pair.is_internal,
+        nominal_size=pair.end - pair.start,
+        point=pair.middle,
+        direction=pair.normal,
+        start=pair.start,
+        end=pair.end,
+        level=pair.level,
+        curve_length=None,
+        faces=pair.faces,
+    )
 
 
 def pairs(mesh: Mesh, planes: Planes, couples: Couples) -> list[Pair]:
