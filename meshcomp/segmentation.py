@@ -103,6 +103,11 @@ def _have_crept(
 ) -> NDArray[np.bool_]:
     """Faces of regions that crept around a curve, (m,)."""
     count = len(normals)
+    vectors = mesh.area_vectors
+    whole = np.bincount(labels, np.sqrt(dot(vectors, vectors)), count)
+    sums = _area_vectors_by(labels, mesh)
+    # All around a narrow tube area vectors add up to nothing, and so to no normal.
+    closed = dot(sums, sums) < (_SAME_SIDE * whole) ** 2
     first = np.zeros(count, dtype=np.int64)
     first[labels[::-1]] = mesh.faces[::-1, 0]
     several = np.flatnonzero((np.bincount(labels, minlength=count) > 1)[labels])
@@ -117,7 +122,7 @@ def _have_crept(
             heights += normal * place[at]
         np.minimum.at(low, mine, heights)
         np.maximum.at(high, mine, heights)
-    return np.asarray((high - low > 4 * limit)[labels])
+    return np.asarray(((high - low > 4 * limit) | closed)[labels])
 
 
 def _made_single(labels: NDArray[np.int64], alone: NDArray[np.bool_]) -> NDArray[np.int64]:

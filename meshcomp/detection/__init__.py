@@ -18,7 +18,6 @@ from meshcomp.detection.openings import with_openings
 from meshcomp.detection.pairing import pairs
 from meshcomp.detection.planes import couples_of, planes_of
 from meshcomp.detection.polygons import without_polygons
-from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.shapes import shaped
 from meshcomp.detection.tilting import settled_axis
@@ -31,6 +30,7 @@ from meshcomp.topology import Topology
 __all__ = ["find_features"]
 
 _AXES = np.eye(3)[[2, 0, 1]]  # the build direction first
+_SAME_DIRECTION = 1 - 1e-8  # cosine
 
 
 def find_features(
@@ -112,6 +112,7 @@ def _count_as_internal(
 def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
     """Cylinders about other axes; those that share a direction are found together."""
     found: list[CylinderFaces] = []
+    searched: list[NDArray[np.float64]] = []
     for proposal in oblique_axes(scene, ~taken):
         faces = proposal.faces[~taken[proposal.faces]]
         if len(faces) < len(proposal.faces) / 2:
@@ -123,12 +124,17 @@ def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
         _take(taken, across)
         mine = cylinders_on(scene, direction, faces[~taken[faces]])
         _take(taken, mine)
-        if any(was_made_anew(scene, c.faces, direction) for c in across + mine):
-            # No facet runs along the axis: smaller bores about it show as patches only.
-            _take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
-            mine += others
         found += across + mine
+        if across + mine and not _is_one_of(direction, searched):
+            # Where no facet runs along the axis, others about it show as patches only.
+            _take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
+            found += others
+            searched.append(direction)
     return found
+
+
+def _is_one_of(direction: NDArray[np.float64], others: list[NDArray[np.float64]]) -> bool:
+    return any(abs(float(direction @ other)) > _SAME_DIRECTION for other in others)
 
 
 def _settled(

@@ -17,7 +17,7 @@ __all__ = ["WIDEST_FACET", "Bends", "bends_of"]
 WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
 _LEAST_TURN = 1e-5  # sine: less is rounding of one plane
 _NOISE = 0.005  # mm, out of the plane of a facet
-_NOISE_COSINE = np.cos(np.radians(1.0))
+_SLIVER = 0.02  # mm, least height of a triangle that has a direction
 _ALONG_LIMIT = 2e-3  # sine between an edge and an axis that it runs along
 
 
@@ -30,6 +30,7 @@ class Bends:
     cosines: NDArray[np.float64]  # (e,) between the two normals
     rising: NDArray[np.float64]  # (e,) sine by which the far corners rise: > 0 in a hole
     is_curved: NDArray[np.bool_]  # (m,) faces whose region has such an edge
+    is_sliver: NDArray[np.bool_]  # (m,) faces by themselves, too low to have a direction
     of_face: NDArray[np.int64]  # (m,) region of each face
 
     @property
@@ -72,8 +73,9 @@ def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
         half_edges=half_edges,
         directions=unit(mesh.vertices[last] - mesh.vertices[first]),
         cosines=cosines,
-        rising=_rising(mesh, half_edges, np.take(sides[0], gentle, axis=0), cosines),
+        rising=_rising(mesh, half_edges, np.take(sides[0], gentle, axis=0)),
         is_curved=curved[regions.of_face],
+        is_sliver=_are_slivers(mesh, regions),
         of_face=regions.of_face,
     )
 
@@ -82,12 +84,12 @@ def _rising(
     mesh: Mesh,
     half_edges: NDArray[np.int64],
     normals: NDArray[np.float64],
-    cosines: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """How far the corner beyond each edge rises over the plane this side of it, (e,).
 
-    As a share of its distance from the farther end of the edge, so that the diagonal of
-    a long facet, a few microns out of plane, counts as flat.
+    As a share of its distance from the farther end of the edge. A few microns out of
+    plane count as flat: noise tilts the diagonal of a long facet either way, and narrow
+    facets by many degrees.
     """
     corners = mesh.faces.ravel()
     beyond = next_half_edge(next_half_edge(half_edges[:, 1]))
@@ -96,7 +98,14 @@ def _rising(
     ways = [opposite - np.take(mesh.vertices, corners[end], axis=0) for end in ends]
     distance = np.sqrt(np.maximum(*(dot(way, way) for way in ways)))
     height = dot(ways[0], normals)
-    # Noise may bend a flat facet a little either way.
-    is_noise = (cosines > _NOISE_COSINE) & (np.abs(height) < _NOISE)
-    height[is_noise] = 0.0
+    height[np.abs(height) < _NOISE] = 0.0
     return np.asarray(height / np.maximum(distance, 1e-12))
+
+
+def _are_slivers(mesh: Mesh, regions: Regions) -> NDArray[np.bool_]:
+    """Faces alone in their plane, whose plane noise may tilt by more than a facet may."""
+    alone = np.bincount(regions.of_face, minlength=len(regions.areas)) == 1
+    slivers = alone[regions.of_face]
+    single = np.flatnonzero(slivers)
+    slivers[single] = Mesh(mesh.vertices, mesh.faces[single]).heights < _SLIVER
+    return np.asarray(slivers)

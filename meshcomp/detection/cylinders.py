@@ -87,7 +87,7 @@ def cylinders_along(
     upright = (leaning < _LEANING_LIMIT) & ~taken
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
     outlines = _sections(scene, frame_along(direction), upright if whole else strict)
-    upright &= scene.bends.is_curved
+    upright = (upright & scene.bends.is_curved) | (scene.bends.is_sliver & ~taken)
     view = prospect(scene, direction, upright)
     found = _confirmed(view, _seen_in(outlines, strict, scene.limit), upright)
     return found + _smooth(view, upright) if whole else found, outlines
@@ -99,7 +99,7 @@ def cylinders_on(
     """Find the bores and bosses about a direction among some faces only."""
     leaning = np.abs(along(scene.regions.face_normals[faces], direction))
     upright = np.zeros(len(scene.mesh.faces), dtype=bool)
-    upright[faces[leaning < _LEANING_LIMIT]] = True
+    upright[faces[(leaning < _LEANING_LIMIT) | scene.bends.is_sliver[faces]]] = True
     view = prospect(scene, direction, upright)
     return _smooth(view, upright)
 

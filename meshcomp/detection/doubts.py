@@ -19,6 +19,7 @@ _BENT = 0.2  # root mean square over range: 0.3 for a parabola, little for a rim
 _SCATTER_LIMIT = 0.004  # mm: three corners in four lie nearer to the circle
 _LETTERING_SIZE = 3.0  # mm: smaller rings that are shallow may be engraved letters
 _LETTERING_DEPTH = 1.0
+_INDEPENDENT = 1.0  # 2 for chance alone, 0 for a smooth curve
 _SINGLE = 2.0**-24  # relative rounding of a 32-bit coordinate
 
 
@@ -42,13 +43,13 @@ def is_doubtful(
     corners = telling_corners(view, faces)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
-    heights, deviations = corners[on, 2], deviations[on]
+    corners, deviations = corners[on], deviations[on]
     return (
-        _is_tapered(heights, deviations)
+        _is_tapered(corners[:, 2], deviations)
         or _leans_one_way(view, faces)
         or _is_bent(view, circle, faces)
         or _is_scattered(deviations, limit)
-        or _is_lettering(view, circle, heights, deviations)
+        or _is_lettering(view, circle, corners, deviations)
     )
 
 
@@ -113,13 +114,27 @@ def _unexplained(
 def _is_lettering(
     view: Prospect,
     circle: Circle,
-    heights: NDArray[np.float64],
+    corners: NDArray[np.float64],
     deviations: NDArray[np.float64],
 ) -> bool:
     """Whether a small shallow ring is less round than its coordinates could be.
 
-    Letters are drawn with splines; a bore's corners lie on its circle to rounding.
+    Letters are drawn with splines; a bore's corners lie on its circle to rounding, or
+    off it by chance.
     """
-    small = 2 * circle.radius < _LETTERING_SIZE and np.ptp(heights) <= _LETTERING_DEPTH
+    if 2 * circle.radius >= _LETTERING_SIZE or np.ptp(corners[:, 2]) > _LETTERING_DEPTH:
+        return False
     rounding = 2e-5 + 4 * _SINGLE * float(np.abs(view.scene.mesh.vertices).max())
-    return bool(small and np.abs(deviations).max() > rounding)
+    return bool(np.abs(deviations).max() > rounding) and not _is_by_chance(
+        corners[:, :2] - circle.centre, deviations
+    )
+
+
+def _is_by_chance(across: NDArray[np.float64], deviations: NDArray[np.float64]) -> bool:
+    """Whether what corners are off tells nothing of their neighbours around the axis.
+
+    By the ratio of von Neumann: mean square of successive differences over variance.
+    """
+    ordered = deviations[np.argsort(np.arctan2(across[:, 1], across[:, 0]), kind="stable")]
+    steps = ordered - np.roll(ordered, 1)
+    return bool((steps**2).mean() > _INDEPENDENT * np.var(ordered))

@@ -14,6 +14,7 @@ from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Circle, Prospect
 from meshcomp.detection.seeds import Seed
+from meshcomp.detection.trimming import without_roundings
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
 
@@ -22,6 +23,7 @@ __all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "connected_to", "grown", "tellin
 STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the axis
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
 _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
+_EXACT = 5e-4  # mm: a smaller limit keeps roundings away by itself
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 _STEPS = 4
 _LEAST_SHARED = 6  # corners, for a circle
@@ -55,7 +57,9 @@ def grown(
     for _ in range(_STEPS):
         candidates = _faces_on(view, circle, limit, free)
         faces = connected_to(view.scene.topology, candidates, seed.faces)
-        faces = _without_flats(view, circle, faces)
+        if len(faces) > 0 and limit > _EXACT:
+            faces = without_roundings(view, circle, faces)
+        faces = _without_flats(view, circle, faces, limit)
         if len(faces) < 6:  # noqa: PLR2004 - fewer make no circle
             return None
         found = _associated(view, circle, faces, limit)
@@ -66,7 +70,9 @@ def grown(
         if settled:
             break
         count = len(faces)
-        limit = min(ON_CYLINDER_LIMIT, 3 * view.scene.limit + 8 * scatter)
+        limit = ON_CYLINDER_LIMIT
+        if scatter <= view.scene.limit:  # else some corners may be off by any amount
+            limit = min(limit, 3 * view.scene.limit + 8 * scatter)
     return Circle(circle.centre, diameter / 2, circle.is_internal), faces
 
 
@@ -81,7 +87,7 @@ def _first_limit(view: Prospect, seed: Seed) -> float:
     outside = np.hypot(*(corners - seed.centre).T) - seed.radius
     excess = float(np.quantile(np.maximum(outside, 0.0), 0.9))
     most = ON_CYLINDER_LIMIT + _COARSE_SECTION * seed.radius
-    return min(3 * view.scene.limit + 1.5 * excess, most)
+    return min(3 * view.scene.limit + 3 * excess, most)
 
 
 def _associated(
@@ -166,10 +172,28 @@ def _faces_on(
     plane = dot(normals, across[:, 0])
     chord = (-plane if circle.is_internal else plane) >= 0.95 * narrow
     inside = lowest(distance) >= narrow
-    good = (highest(distance) <= circle.radius + limit) & inside & chord
+    good = (highest(distance) <= circle.radius + limit) & inside
+    lost = np.flatnonzero(good & ~chord)
+    chord[lost] = _are_narrow(across[lost], circle.radius, limit, WIDEST_FACET)
+    good &= chord
     rows, distance = rows[good], distance[good]
     touching = distance >= circle.radius - limit
     return np.sort(view.faces[rows[_held(view, rows, touching)]])
+
+
+def _are_narrow(
+    across: NDArray[np.float64], radius: float, limit: float, widest: float
+) -> NDArray[np.bool_]:
+    """Whether all corners of faces lie on a circle, at most so many degrees apart, (k,).
+
+    Corners that are off by the limit tilt a narrow facet's plane any way.
+    """
+    first, second, third = (np.ascontiguousarray(across[:, k]) for k in range(3))
+    nearest = np.full(len(across), np.inf)
+    for a, b in ((first, second), (second, third), (third, first)):
+        nearest = np.minimum(nearest, dot(a, b))
+    is_on = np.sqrt(lowest(dot(across, across))) >= radius - limit
+    return np.asarray(is_on & (nearest >= radius * radius * np.cos(np.radians(widest))))
 
 
 def _held(
@@ -210,9 +234,12 @@ def connected_to(
 
 
 def _without_flats(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64]
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
 ) -> NDArray[np.int64]:
-    """Drop faces on chords too wide to be facets of this circle: the side of a D."""
+    """Drop faces on chords too wide to be facets of this circle: the side of a D.
+
+    A narrow facet's plane, which its corners tilt by chance, does not count.
+    """
     if len(faces) == 0:
         return faces
     scene = view.scene
@@ -222,4 +249,9 @@ def _without_flats(
     widths = 2 * np.arccos(np.clip(reach, -1, 1))
     usual = float(np.median(widths))
     widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
-    return np.asarray(faces[widths <= widest])
+    kept = widths <= widest
+    lost = np.flatnonzero(~kept)
+    corners = turned(scene.mesh.vertices[scene.mesh.faces[faces[lost]]], view.frame[:2])
+    across = corners - circle.centre
+    kept[lost] = _are_narrow(across, circle.radius, limit, float(np.degrees(widest)))
+    return np.asarray(faces[kept])

@@ -16,6 +16,7 @@ _LEAST_TURN = np.pi  # radians by which a band winds, altogether
 _STRAIGHT = 0.4  # radians off an even rise, of:
 _MOST = 0.55  # share of the levels
 _LEAST_LEVELS = 4
+_UNBROKEN = 0.9  # share of the levels between the first and the last that are told
 _LEAST_MISSING = 0.1  # mean vector of the angles covered: 0 where all around is
 
 
@@ -121,6 +122,9 @@ def winds(at: NDArray[np.float64], middles: NDArray[np.float64]) -> bool:
     told = np.hypot(middles[:, 0], middles[:, 1]) > _LEAST_MISSING
     if int(told.sum()) < max(_LEAST_LEVELS, len(at) / 2):
         return False
+    rows = np.flatnonzero(told)
+    if len(rows) < _UNBROKEN * (rows[-1] - rows[0] + 1):
+        return False  # what is whole amid its length is cut at its ends, by chance
     angles = np.unwrap(np.arctan2(middles[told, 1], middles[told, 0]))
     # By medians, since a band begins and ends anyhow.
     slope = np.median(np.diff(angles) / np.diff(at[told]))

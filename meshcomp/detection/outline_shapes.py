@@ -189,7 +189,9 @@ def _d_shape(corners: NDArray[np.float64]) -> Shape | None:
     flats = np.flatnonzero(widths > max(_FLAT_SIDE, 3.5 * float(np.median(widths))))
     # Distance of a side from the centre, with its sign: more than half a turn is cut off
     # where the centre lies beyond the flat.
-    outward = np.column_stack([sides[:, 1], -sides[:, 0]]) / lengths[:, None]
+    outward = (
+        np.column_stack([sides[:, 1], -sides[:, 0]]) / np.maximum(lengths, 1e-12)[:, None]
+    )
     level = np.abs(dot(outward, away))
     if len(flats) == 1:
         across = float(level[flats[0]]) + diameter / 2

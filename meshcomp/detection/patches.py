@@ -12,20 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, turned
-from meshcomp.association import associate_circle
+from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.rejoining import is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed
-from meshcomp.errors import AssociationError
-from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
 __all__ = ["round_patches"]
 
 _SECTORS = 24
 _LEAST_FACES = 8
-_MOST_CORNERS = 4000
-_OUTLIER = 3.0  # median absolute deviations
+_MOST_CIRCLES = 3  # of one patch
 _FLAT_TURN = 1e-3  # sine: faces that bend by less are neither convex nor concave
 
 
@@ -39,14 +36,12 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
     allowed : (m,) bool
         Faces of the view that belong to no cylinder yet.
     """
-    seeds = []
+    seeds: list[Seed] = []
     for is_internal in (True, False):
         around, pieces = _patches(view, allowed, is_internal=is_internal)
         around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
         for faces in around:
-            seed = _seed_of(view, faces, is_internal=is_internal)
-            if seed is not None:
-                seeds.append(seed)
+            seeds += _seeds_of(view, faces, is_internal=is_internal)
     return sorted(seeds, key=lambda seed: -seed.count)
 
 
@@ -103,36 +98,37 @@ def _looking_around(
     return np.asarray(many & (reach.sum(axis=1) * 360 >= LEAST_SPAN * _SECTORS))
 
 
-def _seed_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> Seed | None:
-    """Associate a circle to a patch, without its outliers, and check its side."""
+def _seeds_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> list[Seed]:
+    """Circles that a patch lies on: more than one where walls hang together smoothly."""
+    seeds: list[Seed] = []
+    for _ in range(_MOST_CIRCLES):
+        core = upright_half(view, faces)
+        circle = circle_of(view, core)
+        if circle is None:
+            break
+        mine = np.sort(core[are_near(view, core, circle)])
+        if len(mine) > 0 and _is_internal(view, mine, circle[0]) == is_internal:
+            seeds.append(
+                Seed(
+                    centre=circle[0],
+                    radius=circle[1],
+                    is_internal=is_internal,
+                    count=len(mine),
+                    faces=mine,
+                )
+            )
+        faces = faces[~are_near(view, faces, circle)]
+        if len(faces) < _LEAST_FACES or not _looks_around(view, faces):
+            break
+    return seeds
+
+
+def _is_internal(
+    view: Prospect, faces: NDArray[np.int64], centre: NDArray[np.float64]
+) -> bool:
+    """Whether faces look towards a centre."""
     mesh = view.scene.mesh
-    vertices = mesh.vertices_of(faces)
-    # A circle to begin with needs no more: it is associated anew to what is grown.
-    vertices = vertices[:: max(1, len(vertices) // _MOST_CORNERS)]
-    corners = turned(mesh.vertices[vertices], view.frame[:2])
-    try:
-        for _ in range(4):
-            centre, diameter = associate_circle(corners)
-            off = np.abs(np.hypot(*(corners - centre).T) - diameter / 2)
-            near = off <= _OUTLIER * np.median(off) + view.scene.limit
-            if near.all():
-                break
-            corners = corners[near]
-    except AssociationError:
-        return None
     normals = turned(view.scene.regions.face_normals[faces], view.frame[:2])
-    middles = turned(_middles(mesh, faces), view.frame[:2]) - centre
-    if (np.median(dot(normals, middles)) < 0) != is_internal:
-        return None
-    return Seed(
-        centre=centre,
-        radius=diameter / 2,
-        is_internal=is_internal,
-        count=len(faces),
-        faces=np.sort(faces),
-    )
-
-
-def _middles(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
     a, b, c = (np.take(mesh.vertices, mesh.faces[faces, k], axis=0) for k in range(3))
-    return np.asarray((a + b + c) / 3)
+    middles = turned((a + b + c) / 3, view.frame[:2]) - centre
+    return bool(np.median(dot(normals, middles)) < 0)
