@@ -28,6 +28,7 @@ _WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
 _LEAST_WAVE = 0.003  # mm, amplitude
 _CHANCE = 3.0  # standard errors
 _STEPS = 3
+_LEAST_COVERED = 0.4
 _LEAST_BAND = 0.01  # mm: a smaller scatter is noise of the coordinates
 
 
@@ -56,6 +57,8 @@ def grown_roughly(
         circle = Circle(centre, diameter / 2, circle.is_internal)
     if not was_made_anew(view.scene, faces, view.frame[2]) or _is_wavy(circle, corners):
         return None
+    if _covered(view, circle, faces, float(np.ptp(corners[:, 2]))) < _LEAST_COVERED:
+        return None
     return circle, faces
 
 
@@ -76,6 +79,14 @@ def _near(view: Prospect, circle: Circle, free: NDArray[np.bool_]) -> NDArray[np
     looks = dot(view.normals[rows], middles) * (-1 if circle.is_internal else 1)
     good = (off.max(axis=1) <= limit) & (looks > _LOOKING * lengths)
     return np.sort(view.faces[rows[good]])
+
+
+def _covered(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], length: float
+) -> float:
+    """Share of a cylinder's area: a bent tube meets one in lines around it only."""
+    area = float(np.linalg.norm(view.scene.mesh.area_vectors[faces], axis=1).sum())
+    return area / max(2 * np.pi * circle.radius * length, 1e-12)
 
 
 def was_made_anew(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, turned
+from meshcomp._vectors import along, dot, turned
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["without_roundings"]
@@ -19,6 +19,7 @@ _RING = 12  # corners, at least, whose mean is told from chance
 _CHANCE = 6.0  # standard errors
 _LEAST = 3e-4  # mm off the circle: less is not looked for
 _FURTHEST = 1.0  # mm from the end
+_LEAST_LEAN = 0.015  # sine, of bands of a rounding; corners amid facets tell none
 _RIM = 0.01  # mm by which corners of one rim may differ in height
 _MOST = 0.3  # of the length
 
@@ -49,7 +50,11 @@ def without_roundings(
     spread = _middle(np.abs(off).mean(axis=1), areas)
     low = _cut(heights.ravel()[once], off.ravel()[once], spread)
     high = -_cut(-heights.ravel()[once], off.ravel()[once], spread)
-    inside = (heights.min(axis=1) >= low) & (heights.max(axis=1) <= high)
+    leaning = along(view.scene.regions.face_normals[faces], view.frame[2]) * areas
+    inside = np.ones(len(faces), dtype=bool)
+    for beyond in (heights.min(axis=1) < low, heights.max(axis=1) > high):
+        if abs(leaning[beyond].sum()) > _LEAST_LEAN * areas[beyond].sum():
+            inside &= ~beyond
     # A wall has most of the area; where it does not, its ends were led astray by chance.
     return np.asarray(faces[inside]) if areas[inside].sum() > areas.sum() / 2 else faces
 
