@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
+from meshcomp.detection.opposing import opposing
 from meshcomp.detection.scenes import Scene
 from meshcomp.sections import Outlines
 
@@ -154,10 +155,9 @@ def _boxes(
 
 def couples_of(planes: Planes) -> Couples:
     """Find the antiparallel planes of one side that overlap, seen across them."""
-    first, second = np.triu_indices(len(planes.normals), 1)
+    first, second = opposing(planes.normals, planes.boxes, planes.is_internal)
     parallel = dot(planes.normals[first], planes.normals[second]) < -_PARALLEL
-    same_side = planes.is_internal[first] == planes.is_internal[second]
-    first, second = first[parallel & same_side], second[parallel & same_side]
+    first, second = first[parallel], second[parallel]
     normals, middles = planes.normals[first], planes.boxes.mean(axis=1)
     distance = dot(middles[first] - middles[second], normals)
     distance = np.where(planes.is_internal[first], -distance, distance)

@@ -2,6 +2,8 @@
 
 truths      true features and walls of a part, and changes of its dimensions
 solids      exact solids of the B-rep kernel: volume, bounds, triangles, distances
+cylinders   the cylinders of an exact solid, read off its faces
+random_parts  mechanical parts drawn at random
 brep        eight exact parts, built at any compensated dimensions
 crossings   faces that cross, edges that no closed solid has (pymeshlab)
 plane       plane offsets with mitred corners, and prisms (shapely, manifold3d)

@@ -40,6 +40,7 @@ __all__ = [
     "frustum",
     "tessellate",
     "tessellated",
+    "triangles_of",
     "write_stl",
 ]
 
@@ -194,7 +195,7 @@ def tessellated(
     BRepMesh_IncrementalMesh(
         solid.wrapped, linear_deflection, False, angular_deflection, False
     )
-    pieces = [_triangles(face) for face in solid.faces()]
+    pieces = [triangles_of(face) for face in solid.faces()]
     mesh = _weld([points for points, _ in pieces], [faces for _, faces in pieces])
     edges = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     there = {tuple(edge) for edge in edges.tolist()}
@@ -205,7 +206,7 @@ def tessellated(
     return mesh
 
 
-def _triangles(face: Face) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def triangles_of(face: Face) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Points and outward triangles of one face."""
     place = TopLoc_Location()
     net = BRep_Tool.Triangulation_s(face.wrapped, place)
