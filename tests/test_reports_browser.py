@@ -122,6 +122,36 @@ def test_a_click_on_a_row_shows_the_feature_and_a_click_on_it_the_row(opened):
     assert page.evaluate("document.activeElement.textContent") == "bore-05"
 
 
+def test_a_click_on_a_distance_marks_its_two_walls(chromium, tmp_path):
+    # Its outside planes belong to a pair of walls and to a profile: it has no faces.
+    made = compensate_part(
+        meshcomp.demo_part("stepper_bracket"),
+        tmp_path / "b.stl",
+        meshcomp.ByHand(wall_growth=0.05),
+    )
+    seen = Watched(chromium, save_reports(made)[1])
+    page = seen.page
+    page.wait_for_timeout(REST)
+    page.uncheck("input[name=names]")
+
+    def striped():
+        page.wait_for_timeout(2 * REST)
+        image = Image.open(io.BytesIO(page.locator("#stage canvas").screenshot()))
+        return np.asarray(image.convert("L"), dtype=float)
+
+    before = striped()
+    page.click("#feature-table tr[data-feature=distance-01] button.id")
+    page.wait_for_timeout(2 * REST)
+    marked = striped()
+    page.keyboard.press("Escape")
+    without = striped()
+    seen.context.close()
+
+    assert before.shape == marked.shape
+    # Stripes are dark and light in turn; once nothing is chosen, they are gone.
+    assert (np.abs(marked - without) > 30).mean() > 0.01
+
+
 def test_every_feature_with_a_size_can_be_brought_into_sight(opened):
     page = opened.page
     for name in page.eval_on_selector_all(

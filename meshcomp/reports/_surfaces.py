@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.features import Cylinder
+from meshcomp._vectors import unit
+from meshcomp.features import Cylinder, Wall
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Row
 from meshcomp.results import Record, Surface
@@ -25,6 +26,8 @@ _MOST_FACES = 300_000  # in a page
 _POSITIONS = 65_535  # steps along the part's longest side
 _SHIFTS = 32_767  # steps of the largest displacement
 _SMALLEST_SCALE = 0.01  # mm
+_OFF_PLANE = 0.05  # mm from where a wall was, besides what it moved by
+_SQUARE = 0.999  # cosine between a face's normal and the direction measured along
 _NICE = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 
 
@@ -68,7 +71,10 @@ def surface_data(surface: Surface, rows: Sequence[Row], texts: Sequence[str]) ->
         "owners": _packed(surface.owners + 1, "<u2"),
         "range": scale_of(surface),
         "colours": COLOURS,
-        "features": [_feature(row, text) for row, text in zip(rows, texts, strict=True)],
+        "features": [
+            _feature(row, text) | _walls(surface, row, rows)
+            for row, text in zip(rows, texts, strict=True)
+        ],
     }
 
 
@@ -82,6 +88,28 @@ def _feature(row: Row, text: str) -> dict[str, Any]:
     if isinstance(row.feature, Cylinder) and row.feature.is_internal:
         axis = [round(float(x), 6) for x in row.feature.direction]
     return {"id": row.correction.feature_id, "words": text, "axis": axis}
+
+
+def _walls(surface: Surface, row: Row, rows: Sequence[Row]) -> dict[str, Any]:
+    """Faces that a distance lies between: it owns none, but its two walls are shown."""
+    wall = row.feature
+    if not isinstance(wall, Wall) or not wall.between:
+        return {}
+    owners = [
+        i for i, each in enumerate(rows) if each.correction.feature_id in wall.between
+    ]
+    faces = np.flatnonzero(np.isin(surface.owners, owners))
+    corners = surface.vertices[surface.faces[faces]]
+    normals = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+    across = corners @ wall.direction
+    reach = _OFF_PLANE + float(np.abs(surface.displacements).max(initial=0.0))
+    reach += surface.strayed
+    off = np.abs(across[..., None] - [wall.start, wall.end]).max(axis=1).min(axis=1)
+    flat = np.abs(normals @ wall.direction) > _SQUARE
+    return {
+        "between": list(wall.between),
+        "walls": _packed(faces[flat & (off <= reach)], "<u4"),
+    }
 
 
 def scale_of(surface: Surface) -> float:

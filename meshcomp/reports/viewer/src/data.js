@@ -2,7 +2,7 @@
 
 const KINDS = { i2: Int16Array, u2: Uint16Array, u4: Uint32Array };
 
-function array({ kind, data }) {
+export function array({ kind, data }) {
   const text = atob(data);
   const bytes = new Uint8Array(text.length);
   for (let i = 0; i < text.length; i += 1) bytes[i] = text.charCodeAt(i);

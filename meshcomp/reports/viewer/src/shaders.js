@@ -1,16 +1,20 @@
 // Surfaces: flat shading, coloured by signed displacement, the lit feature striped.
+// A distance has no faces of its own: `wall` marks those of the two walls it lies between.
 
 export const VERTEX = `
 attribute float displacement;
 attribute float feature;
+attribute float wall;
 varying float vDisplacement;
 varying float vFeature;
+varying float vWall;
 varying vec3 vPlace;
 void main() {
   vec4 place = modelViewMatrix * vec4(position, 1.0);
   vPlace = place.xyz;
   vDisplacement = displacement;
   vFeature = feature;
+  vWall = wall;
   gl_Position = projectionMatrix * place;
 }`;
 
@@ -21,6 +25,7 @@ uniform float lit;
 uniform float stripe;
 varying float vDisplacement;
 varying float vFeature;
+varying float vWall;
 varying vec3 vPlace;
 void main() {
   vec3 normal = normalize(cross(dFdx(vPlace), dFdy(vPlace)));
@@ -28,7 +33,7 @@ void main() {
   float t = (clamp(vDisplacement / range, -1.0, 1.0) + 1.0) * 3.0;
   int i = min(int(t), 5);
   vec3 colour = mix(stops[i], stops[i + 1], t - float(i)) * shade;
-  if (lit > 0.5 && abs(vFeature - lit) < 0.5) {
+  if (vWall > 0.5 || (lit > 0.5 && abs(vFeature - lit) < 0.5)) {
     float band = fract((gl_FragCoord.x + gl_FragCoord.y) / stripe);
     colour = band < 0.4 ? colour * 0.45 : mix(colour, vec3(1.0), 0.25);
   }

@@ -16,7 +16,7 @@ import {
   WebGLRenderer,
 } from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
-import { corners, edges } from "./data.js";
+import { array, corners, edges } from "./data.js";
 import { NUMBER, SURFACE, VERTEX } from "./shaders.js";
 
 const FIELD = 28; // degrees
@@ -53,6 +53,7 @@ export class View {
     geometry.setAttribute("position", new BufferAttribute(position, 3));
     geometry.setAttribute("displacement", new BufferAttribute(displacement, 1));
     geometry.setAttribute("feature", new BufferAttribute(feature, 1));
+    geometry.setAttribute("wall", new BufferAttribute(new Float32Array(feature.length), 1));
     geometry.computeBoundingSphere();
     this.ball = geometry.boundingSphere;
     geometry.computeBoundingBox();
@@ -86,15 +87,15 @@ export class View {
     const ink = new LineBasicMaterial({ color: 0x1c2429, transparent: true, opacity: 0.6 });
     this.lines = new LineSegments(outlines, ink);
     this.scene.add(this.lines);
+    this.walls = new Map();
+    surface.features.forEach(({ walls }, i) => walls && this.walls.set(i + 1, array(walls)));
     this.balls = this.ballsOf(position, feature);
   }
 
   /** The ball about each feature, by number. */
   ballsOf(position, feature) {
     const boxes = new Map();
-    for (let corner = 0; corner < feature.length; corner += 1) {
-      const owner = feature[corner];
-      if (owner === 0) continue;
+    const add = (owner, corner) => {
       let box = boxes.get(owner);
       if (box === undefined) {
         box = { low: [Infinity, Infinity, Infinity], high: [-Infinity, -Infinity, -Infinity] };
@@ -105,6 +106,10 @@ export class View {
         if (x < box.low[axis]) box.low[axis] = x;
         if (x > box.high[axis]) box.high[axis] = x;
       }
+    };
+    feature.forEach((owner, corner) => owner === 0 || add(owner, corner));
+    for (const [owner, faces] of this.walls) {
+      for (const face of faces) for (const k of [0, 1, 2]) add(owner, 3 * face + k);
     }
     const balls = new Map();
     for (const [owner, { low, high }] of boxes) {
@@ -240,6 +245,10 @@ export class View {
 
   light(number) {
     this.uniforms.lit.value = number;
+    const wall = this.mesh.geometry.getAttribute("wall");
+    wall.array.fill(0);
+    for (const face of this.walls.get(number) ?? []) wall.array.fill(1, 3 * face, 3 * face + 3);
+    wall.needsUpdate = true;
     this.moved();
   }
 
@@ -262,7 +271,7 @@ export class View {
       const unit = new Vector3(...way).normalize();
       this.camera.position.copy(ball.center).addScaledVector(unit, this.away(ball.radius));
       this.camera.lookAt(ball.center);
-      const seen = this.numbers(TRIAL, TRIAL).filter((n) => n === number).length;
+      const seen = this.seen(number);
       // Of ways that show as much, the one that turns least, and rather from above.
       const score = seen * (1 + 0.15 * unit.dot(now) + 0.1 * unit.z);
       if (score > best.score) best = { score, way: unit.toArray() };
@@ -271,6 +280,15 @@ export class View {
     this.camera.position.copy(place);
     this.camera.lookAt(this.controls.target);
     return best.way;
+  }
+
+  /** Pixels of a trial picture that show a feature; of a distance, those of its owners. */
+  seen(number) {
+    const { between = [] } = this.features[number - 1];
+    const ids = new Set(between);
+    const owners = this.features.flatMap(({ id }, i) => (ids.has(id) ? [i + 1] : []));
+    const wanted = new Set([number, ...owners]);
+    return this.numbers(TRIAL, TRIAL).filter((n) => wanted.has(n)).length;
   }
 
   waysTo(number) {
