@@ -105,7 +105,9 @@ def _decided(
 
 def _lies(feature: Wall) -> str | None:
     """Say why a pocket that lies is left alone; None for what stands."""
-    if feature.kind != "profile" or abs(float(feature.direction[2])) > _LIES:
+    if feature.kind != "profile" or not feature.is_internal:
+        return None
+    if abs(float(feature.direction[2])) > _LIES:
         return None
     name = "pocket" if feature.shape is None else feature.shape.name
     return f"lying, {name}: how its sides and its roof print is known by no law"

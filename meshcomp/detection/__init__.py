@@ -12,6 +12,7 @@ from meshcomp.detection.distances import distances
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.gaps import gaps_of
 from meshcomp.detection.joining import joined
+from meshcomp.detection.leaning_cones import leaning_cones
 from meshcomp.detection.lying_shapes import lying_pockets
 from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
 from meshcomp.detection.openings import with_openings
@@ -74,6 +75,10 @@ def find_features(
     lying = lying_pockets(scene, sections, walls, round_features)
     for pocket in lying:
         walls[pocket.faces] = False
+    cones = leaning_cones(scene, walls)
+    for cone in cones:
+        walls[cone.faces] = False
+    lying += cones
     internal = internal_faces(scene, level, walls)
     planes = planes_of(scene, level, walls, internal)
     couples = couples_of(planes)
@@ -84,8 +89,8 @@ def find_features(
     paired = np.zeros(len(mesh.faces), dtype=bool)
     for pair in straight:
         paired[pair.faces] = True
-    for pocket in lying:
-        internal[pocket.faces] = True
+    for shape in lying:
+        internal[shape.faces] = shape.is_internal
     _count_as_internal(scene, slots, internal, walls & ~paired)
     rest = profiles(scene, level, walls, internal, paired)
     described: list[Feature] = [*round_features, *wall_features(scene, straight, rest)]
