@@ -21,7 +21,12 @@ from meshcomp.detection.growing import (
 from meshcomp.detection.helices import is_helical
 from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
-from meshcomp.detection.rough import grown_roughly, nominal_radius, rough_limit
+from meshcomp.detection.rough import (
+    grown_roughly,
+    nominal_radius,
+    rough_limit,
+    was_made_anew,
+)
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through
@@ -29,6 +34,7 @@ from meshcomp.sections import Outlines, cut, heights_through
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
 
 _LEANING_LIMIT = 0.2  # triangles of remeshed or decimated walls lean
+_LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
 _LEAST_ROUGH_SPAN = 300.0  # degrees
 _WHOLE_TURN = 359.0  # degrees
@@ -133,10 +139,19 @@ def _confirmed(
         if not free[seed.faces].any():
             continue
         result = grow(view, seed, free)
+        if result is not None and not is_rough and _is_by_chance(view, seed, result[1]):
+            continue
         for cylinder in [] if result is None else _pieces(view, *result, is_rough=is_rough):
             free[cylinder.faces] = False
             found.append(cylinder)
     return found
+
+
+def _is_by_chance(view: Prospect, seed: Seed, faces: NDArray[np.int64]) -> bool:
+    """Whether few faces of a wall made anew lie on its circle exactly: it is rough."""
+    if not was_made_anew(view.scene, seed.faces, view.frame[2]):
+        return False
+    return float(np.isin(seed.faces, faces).mean()) < _LEAST_KEPT
 
 
 def _pieces(

@@ -26,7 +26,6 @@ _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corne
 _EXACT = 5e-4  # mm: a smaller limit keeps roundings away by itself
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 _STEPS = 4
-_LEAST_KEPT = 0.5  # of the seed's faces
 _LEAST_SHARED = 6  # corners, for a circle
 _MANY = 0.15  # share of the corners
 _SETTLED = 1e-7  # mm, change of the radius
@@ -74,8 +73,6 @@ def grown(
         limit = ON_CYLINDER_LIMIT
         if scatter <= view.scene.limit:  # else some corners may be off by any amount
             limit = min(limit, 3 * view.scene.limit + 8 * scatter)
-    if np.isin(seed.faces, faces).mean() < _LEAST_KEPT:
-        return None  # what is left of it is there by chance
     return Circle(circle.centre, diameter / 2, circle.is_internal), faces
 
 
