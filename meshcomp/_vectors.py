@@ -65,16 +65,20 @@ def along(
     For few columns much quicker than a product of matrices, and exact, to the last bit
     the coordinate itself, where the direction is that of a coordinate.
     """
-    total = np.zeros(points.shape[:-1])
-    for axis, share in enumerate(direction.tolist()):
-        if share:
-            total += points[..., axis] * share
-    return total
+    parts = [points[..., k] * share for k, share in enumerate(direction.tolist()) if share]
+    if not parts:
+        return np.zeros(points.shape[:-1])
+    for part in parts[1:]:
+        parts[0] += part
+    return np.asarray(parts[0])
 
 
 def turned(points: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Positions of points, (..., 3) float, along each of some unit rows, (..., k)."""
-    return np.stack([along(points, row) for row in rows], axis=-1)
+    columns = np.empty((*points.shape[:-1], len(rows)))
+    for k, row in enumerate(rows):
+        columns[..., k] = along(points, row)
+    return columns
 
 
 def angle_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

@@ -10,14 +10,18 @@ from meshcomp.errors import AssociationError
 __all__ = ["associate_circle"]
 
 _STEPS = 30
-_SINGULAR = 1e-28  # of a determinant, beside the squares of its matrix
+_SETTLED = 1e-13  # of a step, beside the centre
+_ROUNDING = 1e-6  # the same: steps below it that do not shrink are rounding
+_FARTHEST = 1e5  # a centre, beside the points' reach: the arc is lower than rounding
+_SINGULAR = 1e-28  # of a determinant, beside the square of its trace
+_ON_A_LINE = 1e-15  # the same, of the points' second moments
 
 
 def associate_circle(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
     """Find the least-squares circle of points in a plane.
 
     Minimises the sum of squared radial distances (the least-squares size of
-    ISO 14405-1) by Gauss-Newton steps from the algebraic circle.
+    ISO 14405-1) by Newton steps from an algebraic circle.
 
     Parameters
     ----------
@@ -40,6 +44,8 @@ def associate_circle(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
     ----------
     W. Gander, G. H. Golub, R. Strebel, "Least-squares fitting of circles and ellipses",
     BIT 34 (1994) 558-578.
+    G. Taubin, "Estimation of planar curves, surfaces, and nonplanar space curves defined
+    by implicit equations", IEEE Trans. Pattern Analysis 13 (1991) 1115-1138 (from memory).
 
     Examples
     --------
@@ -51,43 +57,89 @@ def associate_circle(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
     points = np.asarray(points, dtype=np.float64)
     if len(points) < 3:  # noqa: PLR2004
         raise AssociationError(f"a circle needs 3 points, got {len(points)}")
-    origin = points.mean(axis=0)
-    local = points - origin
-    x, y = np.ascontiguousarray(local.T)
-    centre = _algebraic_centre(local)
+    origin = points.sum(axis=0) / len(points)
+    x, y = np.ascontiguousarray((points - origin).T)
+    across, up = _algebraic_centre(x, y)
+    last, farthest = np.inf, 1 + _FARTHEST * float(np.abs(points - origin).max())
     for _ in range(_STEPS):
-        step = _gauss_newton(x - centre[0], y - centre[1])
-        centre = centre + step
-        if np.abs(step).max() <= 1e-13 * (1 + np.abs(centre).max()):
+        right, above = _newton(x - across, y - up)
+        across, up = across + right, up + above
+        step, size = max(abs(right), abs(above)), 1 + max(abs(across), abs(up))
+        if step <= _SETTLED * size or last / 2 < step < _ROUNDING * size:
             break
-    radius = float(np.hypot(x - centre[0], y - centre[1]).mean())
-    return origin + centre, 2 * radius
+        if size > farthest:
+            raise AssociationError(f"{len(points)} points lie on one line")
+        last = step
+    radius = float(np.hypot(x - across, y - up).sum()) / len(x)
+    return origin + (across, up), 2 * radius
 
 
-def _gauss_newton(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Step of a circle's centre at the origin, (2,), towards least squares of distances.
+def _newton(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
+    """Step of a circle's centre at the origin towards least squares of distances.
 
     The best radius about any centre is the mean distance, so that only the two
-    coordinates are left; a step along which nothing changes is none.
+    coordinates are left. Where the sum of squares is not convex, distances count as
+    linear in the centre (Gauss-Newton); a step along which nothing changes is none.
     """
     distances = np.hypot(x, y)
-    far = np.maximum(distances, 1e-300)
-    u, v = x / far, y / far
-    u, v, off = (values - values.sum() / len(x) for values in (u, v, distances))
-    uu, uv, vv = u @ u, u @ v, v @ v
+    inverse = 1 / np.maximum(distances, 1e-300)
+    u, v = x * inverse, y * inverse
+    count = len(x)
+    off = distances - distances.sum() / count
+    bend = off * inverse  # how the distances' own curvature weighs
+    bent_u = bend * u
+    uu, uv = float(bent_u @ u), float(bent_u @ v)
+    u, v = u - u.sum() / count, v - v.sum() / count
+    linear = float(u @ u), float(u @ v), float(v @ v)
+    curved = linear[0] + float(bend.sum()) - uu, linear[1] - uv, linear[2] + uu
+    wanted = float(u @ off), float(v @ off)
+    return _solved(curved, wanted) or _solved(linear, wanted) or (0.0, 0.0)
+
+
+def _solved(
+    matrix: tuple[float, float, float], right: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Solve a symmetric system in two unknowns; None unless it is positive definite."""
+    uu, uv, vv = matrix
     determinant = uu * vv - uv * uv
-    if determinant <= _SINGULAR * (uu + vv) ** 2:
-        return np.zeros(2)
-    right = u @ off, v @ off
-    step = vv * right[0] - uv * right[1], uu * right[1] - uv * right[0]
-    return np.asarray(np.array(step) / determinant)
+    if uu + vv <= 0 or determinant <= _SINGULAR * (uu + vv) ** 2:
+        return None
+    x, y = vv * right[0] - uv * right[1], uu * right[1] - uv * right[0]
+    return x / determinant, y / determinant
 
 
-def _algebraic_centre(local: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return x, y of the circle that is linear in |p|² = 2 c·p + (r² - |c|²)."""
-    equations = np.column_stack([2 * local, np.ones(len(local))])
-    squares = (local**2).sum(axis=1)
-    (x, y, _), _, rank, _ = np.linalg.lstsq(equations, squares, rcond=None)
-    if rank < 3:  # noqa: PLR2004
-        raise AssociationError(f"{len(local)} points lie on one line")
-    return np.array([x, y])
+def _algebraic_centre(
+    x: NDArray[np.float64], y: NDArray[np.float64]
+) -> tuple[float, float]:
+    """Return the centre of Taubin's circle, good to start from on short arcs too.
+
+    The points' mean is the origin. With z = x² + y², the least root of a cubic in the
+    moments of x, y, z takes away the bias of the circle that is linear in its unknowns.
+    """
+    z = x * x + y * y
+    z -= (mean := float(z.sum()) / len(x))
+    xx, xy, yy = (float(a @ b) / len(x) for a, b in ((x, x), (x, y), (y, y)))
+    xz, yz, zz = (float(a @ z) / len(x) for a in (x, y, z))
+    determinant = xx * yy - xy * xy
+    if determinant <= _ON_A_LINE * mean * mean:
+        raise AssociationError(f"{len(x)} points lie on one line")
+    right = (xz / 2, yz / 2)
+    constant = 4 * (yy * right[0] - xy * right[1]) * right[0]
+    constant += 4 * (xx * right[1] - xy * right[0]) * right[1] - zz * determinant
+    linear = (zz + 4 * determinant) * mean - xz * xz - yz * yz
+    bias = _least_root(constant, linear, -4 * mean * mean - zz, 4 * mean)
+    return _solved((xx - bias, xy, yy - bias), right) or (0.0, 0.0)
+
+
+def _least_root(a: float, b: float, c: float, d: float) -> float:
+    """Return the least root of a + b x + c x² + d x³, that Newton reaches from 0."""
+    root = 0.0
+    for _ in range(_STEPS):
+        slope = b + root * (2 * c + root * 3 * d)
+        if slope == 0:
+            break
+        step = (a + root * (b + root * (c + root * d))) / slope
+        root -= step
+        if abs(step) <= _SETTLED * abs(root):
+            break
+    return root

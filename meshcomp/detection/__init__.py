@@ -122,11 +122,13 @@ def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
         faces = proposal.faces[~taken[proposal.faces]]
         if len(faces) < len(proposal.faces) / 2:
             continue
-        direction = _settled(scene, proposal, faces)
+        direction, is_bare = _settled(scene, proposal, faces)
         if direction is None or is_coordinate(direction):
             continue
         across = cylinders_along(scene, direction, taken, whole=False)[0]
         _take(taken, across)
+        if is_bare and not across:
+            continue  # looked at once already
         mine = cylinders_on(scene, direction, faces[~taken[faces]])
         _take(taken, mine)
         found += across + mine
@@ -144,8 +146,11 @@ def _is_one_of(direction: NDArray[np.float64], others: list[NDArray[np.float64]]
 
 def _settled(
     scene: Scene, proposal: Proposal, faces: NDArray[np.int64]
-) -> NDArray[np.float64] | None:
-    """Direction as the largest cylinder among some faces has it; None for a bad patch."""
+) -> tuple[NDArray[np.float64] | None, bool]:
+    """Direction as the largest cylinder among some faces has it; None for a bad patch.
+
+    And whether no cylinder was seen about that direction.
+    """
     direction = proposal.direction
     if proposal.is_patch:
         direction = settled_axis(scene, faces, direction)
@@ -153,8 +158,8 @@ def _settled(
     if seen:
         # What was found may still lean: tilt the axis as its own faces want it.
         largest = max(seen, key=lambda cylinder: len(cylinder.faces))
-        return settled_axis(scene, largest.faces, direction)
-    return None if proposal.is_patch else direction
+        return settled_axis(scene, largest.faces, direction), False
+    return (None if proposal.is_patch else direction), True
 
 
 def _take(taken: NDArray[np.bool_], found: list[CylinderFaces]) -> None:

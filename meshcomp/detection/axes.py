@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, unit
+from meshcomp._vectors import basis_across, highest, unit
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.seeds import LEAST_SPAN
@@ -53,7 +53,7 @@ def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
     pairs = scene.bends.regions
     mine = np.zeros(len(scene.regions.areas), dtype=bool)
     mine[scene.regions.of_face[free]] = True
-    both = mine[pairs].all(axis=1)
+    both = mine[pairs[:, 0]] & mine[pairs[:, 1]]
     pairs, cosines = pairs[both], scene.bends.cosines[both]
     found: list[Proposal] = []
     known = np.zeros(len(scene.mesh.faces), dtype=bool)
@@ -94,7 +94,7 @@ def _shared_by_bends(
             break
         members = order[first[cell] : first[cell] + counts[cell]]
         middle = np.median(directions[members], axis=0)
-        near = np.flatnonzero(np.abs(directions - middle).max(axis=1) < _CELL)
+        near = np.flatnonzero(highest(np.abs(directions - middle)) < _CELL)
         direction = unit(np.median(directions[near], axis=0))
         if len(near) >= _LEAST_BENDS and _look_around(normals[a[near]], direction):
             faces = _faces_in(scene, np.unique([a[near], b[near]]), free)

@@ -32,16 +32,12 @@ class Bends:
     is_curved: NDArray[np.bool_]  # (m,) faces whose region has such an edge
     is_sliver: NDArray[np.bool_]  # (m,) faces by themselves, too low to have a direction
     of_face: NDArray[np.int64]  # (m,) region of each face
+    faces: NDArray[np.int64]  # (e, 2) on both sides of each edge
+    regions: NDArray[np.int64]  # (e, 2) the same
 
-    @property
-    def regions(self) -> NDArray[np.int64]:
-        """Regions on both sides of each edge, (e, 2)."""
-        return np.asarray(self.of_face[self.faces])
-
-    @property
-    def faces(self) -> NDArray[np.int64]:
-        """Faces on both sides of each edge, (e, 2)."""
-        return np.asarray(self.half_edges // 3)
+    def among(self, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Edges that have some faces, (m,) bool, on both sides, (e,)."""
+        return np.asarray(known[self.faces[:, 0]] & known[self.faces[:, 1]])
 
     def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Faces whose region bends about a direction somewhere, (m,)."""
@@ -77,6 +73,8 @@ def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
         is_curved=curved[regions.of_face],
         is_sliver=_are_slivers(mesh, regions),
         of_face=regions.of_face,
+        faces=half_edges // 3,
+        regions=np.column_stack([a[gentle], b[gentle]]),
     )
 
 

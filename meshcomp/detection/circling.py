@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, turned
+from meshcomp._vectors import along, dot, highest, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.rough import rough_limit
@@ -44,7 +44,7 @@ def circle_of(
     centre : (2,) float
         In mm.
     radius : float
-        In mm. None if the corners make no circle.
+        In mm. None if the corners make no circle, or too little of one.
     """
     mesh = view.scene.mesh
     vertices = mesh.vertices_of(faces)
@@ -56,9 +56,12 @@ def circle_of(
         off = np.abs(np.hypot(*(corners - centre).T) - diameter / 2)
         if float(np.median(off)) > ON_CYLINDER_LIMIT:
             corners = _on_consensus(view, faces, corners)
-        return _without_outliers(corners, view.scene.limit)
+        centre, radius = _without_outliers(corners, view.scene.limit)
     except AssociationError:
         return None
+    reach = max(float(np.ptp(corners[:, 0])), float(np.ptp(corners[:, 1])))
+    # What goes round by more than half a turn is no smaller than its circle.
+    return None if radius > reach else (centre, radius)
 
 
 def _without_outliers(
@@ -95,7 +98,7 @@ def are_near(
     mesh = view.scene.mesh
     away = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle[0]
     off = np.abs(np.sqrt(dot(away, away)) - circle[1])
-    return np.asarray(off.max(axis=1) <= rough_limit(circle[1]))
+    return np.asarray(highest(off) <= rough_limit(circle[1]))
 
 
 def upright_half(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -23,6 +23,7 @@ from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import (
     grown_roughly,
+    may_be_made_anew,
     nominal_radius,
     rough_limit,
     was_made_anew,
@@ -94,8 +95,11 @@ def cylinders_along(
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
     outlines = _sections(scene, frame_along(direction), upright if whole else strict)
     upright = (upright & scene.bends.is_curved) | (scene.bends.is_sliver & ~taken)
+    seeds = _seen_in(outlines, strict, scene.limit)
+    if not (seeds or whole):
+        return [], outlines
     view = prospect(scene, direction, upright)
-    found = _confirmed(view, _seen_in(outlines, strict, scene.limit), upright)
+    found = _confirmed(view, seeds, upright)
     return found + _smooth(view, upright) if whole else found, outlines
 
 
@@ -114,7 +118,12 @@ def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:
     """Cylinders seen as smooth patches, the exact ones first."""
     patches = round_patches(view, upright)
     exact = _confirmed(view, patches, upright)
-    left = [seed for seed in patches if upright[seed.faces].mean() > _LEFT_OVER]
+    left = [
+        seed
+        for seed in patches
+        if upright[seed.faces].mean() > _LEFT_OVER
+        and may_be_made_anew(view.scene, seed.faces, view.frame[2])
+    ]
     return exact + _confirmed(view, left, upright, is_rough=True)
 
 

@@ -63,7 +63,7 @@ def _patches(
     known = np.zeros(len(allowed), dtype=bool)
     known[mine] = True
     rising = bends.rising if is_internal else -bends.rising
-    smooth = known[bends.faces].all(axis=1) & (rising > -_FLAT_TURN)
+    smooth = bends.among(known) & (rising > -_FLAT_TURN)
     regions, of_mine = np.unique(bends.of_face[mine], return_inverse=True)
     pairs = np.searchsorted(regions, bends.regions[smooth])
     labels = components(len(regions), pairs)[of_mine.ravel()]

@@ -10,19 +10,26 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, turned
+from meshcomp._vectors import along, dot, highest, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import STRICT_LIMIT, connected_to
 from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 
-__all__ = ["grown_roughly", "nominal_radius", "rough_limit", "was_made_anew"]
+__all__ = [
+    "grown_roughly",
+    "may_be_made_anew",
+    "nominal_radius",
+    "rough_limit",
+    "was_made_anew",
+]
 
 _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
 _MOST_ROUGH = 0.12  # mm
 _LOOKING = 0.8  # cosine between a face's normal and the radius
 _LEAST_LEANING = 0.1  # share of the faces: in a mesh as CAD makes it, none leans
+_FEW_LEANING = 0.03  # the same, of the patch to begin with
 _LEAST_CORNERS = 12
 _WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
 _LEAST_WAVE = 0.003  # mm, amplitude
@@ -72,12 +79,14 @@ def _near(view: Prospect, circle: Circle, free: NDArray[np.bool_]) -> NDArray[np
     limit = rough_limit(circle.radius)
     rows = view.around(circle, limit)
     rows = rows[free[view.faces[rows]]]
-    across = view.corners[rows] - circle.centre
+    across = np.take(view.corners, rows, axis=0) - circle.centre
     off = np.abs(np.hypot(across[..., 0], across[..., 1]) - circle.radius)
-    middles = across.mean(axis=1)
+    near = highest(off) <= limit
+    rows = rows[near]
+    middles = np.take(view.middles, rows, axis=0) - circle.centre
     lengths = np.hypot(middles[:, 0], middles[:, 1])
     looks = dot(view.normals[rows], middles) * (-1 if circle.is_internal else 1)
-    good = (off.max(axis=1) <= limit) & (looks > _LOOKING * lengths)
+    good = looks > _LOOKING * lengths
     return np.sort(view.faces[rows[good]])
 
 
@@ -93,8 +102,22 @@ def was_made_anew(
     scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
 ) -> bool:
     """Whether faces about an axis lean as those of remeshed or shaken walls do."""
-    leaning = np.abs(scene.regions.face_normals[faces] @ direction)
-    return bool((leaning > STRICT_LIMIT).mean() > _LEAST_LEANING)
+    return _leaning(scene, faces, direction) > _LEAST_LEANING
+
+
+def may_be_made_anew(
+    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
+) -> bool:
+    """Whether that may be true of the faces grown from some: whether a few lean."""
+    return _leaning(scene, faces, direction) > _FEW_LEANING
+
+
+def _leaning(
+    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
+) -> float:
+    """Share of faces that lean."""
+    leaning = np.abs(along(scene.regions.face_normals[faces], direction))
+    return np.count_nonzero(leaning > STRICT_LIMIT) / max(len(faces), 1)
 
 
 def _is_wavy(circle: Circle, corners: NDArray[np.float64]) -> bool:

@@ -84,13 +84,12 @@ def prospect(
     """Look at the upright faces of a scene along a direction."""
     frame = frame_along(direction)
     faces = np.flatnonzero(upright)
-    local = turned(scene.mesh.vertices, frame[:2])
-    of_face = scene.mesh.faces[faces]
-    columns = [np.ascontiguousarray(local[:, 0])[of_face[:, k]] for k in range(3)]
-    order = np.argsort(columns[0] + columns[1] + columns[2], kind="stable")
-    faces = faces[order]
-    corners = np.take(local, of_face[order], axis=0)
+    corners = turned(
+        np.take(scene.mesh.vertices, scene.mesh.faces[faces], axis=0), frame[:2]
+    )
     middles = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3
+    order = np.argsort(middles[:, 0], kind="stable")
+    faces, corners, middles = faces[order], corners[order], middles[order]
     normals = np.take(scene.regions.face_normals, faces, axis=0)
     return Prospect(
         scene=scene,
