@@ -75,7 +75,7 @@ def along(
 
 def turned(points: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Positions of points, (..., 3) float, along each of some unit rows, (..., k)."""
-    columns = np.empty((*points.shape[:-1], len(rows)))
+    columns = np.zeros((*points.shape[:-1], len(rows)))
     for k, row in enumerate(rows):
         columns[..., k] = along(points, row)
     return columns
