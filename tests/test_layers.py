@@ -189,11 +189,27 @@ def test_features_keep_their_ids_and_follow_their_ends():
         assert mine.point[:count] == pytest.approx(seen.point[:count], abs=1e-6)
 
 
-def block_with_lying_bore() -> Mesh:
+def block_with_lying_bore(facets: int = 64) -> Mesh:
     """Return a block to 9.13 with a step at 2.07 and a bore of 5 along X at height 5.5."""
     blank = [box((0, 30), (0, 12), 0, 9.13), box((0, 30), (0, 20), 0, 2.07)]
-    drill = laid(prism(circle(2.5, 64, centre=(6.0, 5.5)), [], -1.0, 31.0), "X")
+    drill = laid(prism(circle(2.5, facets, centre=(6.0, 5.5)), [], -1.0, 31.0), "X")
     return cut_away(blank, [drill])
+
+
+def test_a_facet_of_a_lying_bore_is_no_level_face(tmp_path):
+    # Of 30 facets the highest and the lowest are level, as the bore's walls, not as faces.
+    part = part_of(block_with_lying_bore(30))
+    assert {f.height for f in layer_report(meshcomp.inspect(part), GRID).faces} == {
+        0.0, 2.07, 9.13,
+    }  # fmt: skip
+    record = meshcomp.compensate_part(
+        part,
+        tmp_path / "o.stl",
+        meshcomp.ByHand(bore_opening=0.3),
+        layers=LayerWish(grid=GRID, snap=SnapWish()),
+    )
+    assert record.conforms
+    assert len(record.layers.faces) == 3
 
 
 def test_a_lying_bore_stays_round_while_faces_about_it_move(tmp_path):

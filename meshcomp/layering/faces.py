@@ -7,11 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.features import Cylinder
+from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, flatness_limit, planar_regions
 from meshcomp.topology import topology_of
 
-__all__ = ["Levels", "levels_of"]
+__all__ = ["STANDING", "Levels", "levels_in", "levels_of"]
+
+STANDING = 0.9999  # cosine of an axis to the build direction
 
 _LEVEL = 1e-4  # horizontal part of a normal: more is a slope
 _LEAST_AREA = 0.01  # mm²: smaller faces are crumbs of other shapes
@@ -27,13 +31,25 @@ class Levels:
     limit: float  # mm: heights nearer to each other are one
 
 
-def levels_of(mesh: Mesh) -> Levels:
+def levels_in(inspection: Inspection) -> Levels:
+    """Find the level faces of a part that are no facets of its lying bores and bosses."""
+    mesh = inspection.part.mesh
+    curved = np.zeros(len(mesh.faces), dtype=bool)
+    for feature in inspection.features:
+        if isinstance(feature, Cylinder) and abs(float(feature.direction[2])) < STANDING:
+            curved[feature.faces] = curved[feature.entry_faces] = True
+    return levels_of(mesh, curved)
+
+
+def levels_of(mesh: Mesh, curved: NDArray[np.bool_] | None = None) -> Levels:
     """Find the level faces of a closed mesh.
 
     Parameters
     ----------
     mesh : Mesh
         As it stands on the bed, mm.
+    curved : (m,) bool, optional
+        Faces that stand for a curved wall, and are level by chance.
 
     Examples
     --------
@@ -45,6 +61,9 @@ def levels_of(mesh: Mesh) -> Levels:
     regions = planar_regions(mesh, topology_of(mesh))
     limit = 2 * flatness_limit(mesh)
     numbers, heights = _level_regions(mesh, regions, limit)
+    if curved is not None:
+        flat = ~np.isin(numbers, regions.of_face[curved])
+        numbers, heights = numbers[flat], heights[flat]
     order = np.argsort(heights, kind="stable")
     numbers, heights = numbers[order], heights[order]
     # A new height begins where the gap is too wide for rounding.

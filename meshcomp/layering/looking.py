@@ -9,13 +9,12 @@ import numpy as np
 
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
-from meshcomp.layering.faces import Levels, levels_of
+from meshcomp.layering.faces import STANDING, Levels, levels_in
 from meshcomp.layers import Distance, LayerGrid, LayerReport, LevelFace
 from meshcomp.meshes import Mesh
 
 __all__ = ["ends_of", "faces_on", "heights_of_feature", "layer_report", "what_of"]
 
-_STANDING = 0.9999  # cosine of an axis to the build direction
 _FACING = ("up", "down")
 
 
@@ -39,7 +38,7 @@ def layer_report(inspection: Inspection, grid: LayerGrid) -> LayerReport:
     """
     mesh = inspection.part.mesh
     bed = float(mesh.bounds[0, 2])
-    levels = levels_of(mesh)
+    levels = levels_in(inspection)
     return LayerReport(
         grid=grid,
         faces=tuple(faces_on(grid, levels, bed)),
@@ -65,7 +64,7 @@ def faces_on(grid: LayerGrid, levels: Levels, bed: float) -> Iterator[LevelFace]
 def heights_of_feature(feature: Feature, mesh: Mesh) -> tuple[float, float] | None:
     """Lowest and highest point of a feature that stands, mm; None if it does not stand."""
     if isinstance(feature, Cylinder):
-        if abs(float(feature.direction[2])) < _STANDING:
+        if abs(float(feature.direction[2])) < STANDING:
             return None
         faces = np.concatenate([feature.faces, feature.entry_faces])
         z = mesh.vertices[mesh.faces[faces], 2]

@@ -13,7 +13,7 @@ from meshcomp.errors import OptionError
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection
-from meshcomp.layering.faces import levels_of
+from meshcomp.layering.faces import levels_in
 from meshcomp.layering.keeping import chosen_layers
 from meshcomp.layering.knots import Knots, chosen_moves, items_of
 from meshcomp.layering.looking import layer_report
@@ -86,7 +86,7 @@ def snapped(
     """
     mesh = inspection.part.mesh
     bed = float(mesh.bounds[0, 2])
-    levels = levels_of(mesh)
+    levels = levels_in(inspection)
     heights = levels.heights - bed
     asked = _asked(heights, wish)
     movable = dict(zip(heights.tolist(), asked, strict=True))

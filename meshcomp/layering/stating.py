@@ -9,7 +9,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.intents import HeightWish
 from meshcomp.intents.aiming import is_far
 from meshcomp.intents.picking import all_picked
-from meshcomp.layering.faces import Levels, levels_of
+from meshcomp.layering.faces import Levels, levels_in
 from meshcomp.layering.looking import ends_of, what_of
 from meshcomp.layers import KeptHeight, LayerGrid
 from meshcomp.tolerances import Zone, zone_at
@@ -38,7 +38,7 @@ def stated_heights(
         If one is of no feature between level faces, of no such heights, or its limits are
         those of quite another size; with file and line.
     """
-    levels = levels_of(inspection.part.mesh)
+    levels = levels_in(inspection)
     return tuple(
         _kept(wish, span, grid)
         for wish in wishes
