@@ -23,7 +23,6 @@ from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import (
     grown_roughly,
-    may_be_made_anew,
     nominal_radius,
     rough_limit,
     was_made_anew,
@@ -118,12 +117,7 @@ def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:
     """Cylinders seen as smooth patches, the exact ones first."""
     patches = round_patches(view, upright)
     exact = _confirmed(view, patches, upright)
-    left = [
-        seed
-        for seed in patches
-        if upright[seed.faces].mean() > _LEFT_OVER
-        and may_be_made_anew(view.scene, seed.faces, view.frame[2])
-    ]
+    left = [seed for seed in patches if upright[seed.faces].mean() > _LEFT_OVER]
     return exact + _confirmed(view, left, upright, is_rough=True)
 
 

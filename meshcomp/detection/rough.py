@@ -19,7 +19,6 @@ from meshcomp.errors import AssociationError
 
 __all__ = [
     "grown_roughly",
-    "may_be_made_anew",
     "nominal_radius",
     "rough_limit",
     "was_made_anew",
@@ -29,7 +28,6 @@ _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the cir
 _MOST_ROUGH = 0.12  # mm
 _LOOKING = 0.8  # cosine between a face's normal and the radius
 _LEAST_LEANING = 0.1  # share of the faces: in a mesh as CAD makes it, none leans
-_FEW_LEANING = 0.03  # the same, of the patch to begin with
 _LEAST_CORNERS = 12
 _WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
 _LEAST_WAVE = 0.003  # mm, amplitude
@@ -102,22 +100,8 @@ def was_made_anew(
     scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
 ) -> bool:
     """Whether faces about an axis lean as those of remeshed or shaken walls do."""
-    return _leaning(scene, faces, direction) > _LEAST_LEANING
-
-
-def may_be_made_anew(
-    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
-) -> bool:
-    """Whether that may be true of the faces grown from some: whether a few lean."""
-    return _leaning(scene, faces, direction) > _FEW_LEANING
-
-
-def _leaning(
-    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
-) -> float:
-    """Share of faces that lean."""
     leaning = np.abs(along(scene.regions.face_normals[faces], direction))
-    return np.count_nonzero(leaning > STRICT_LIMIT) / max(len(faces), 1)
+    return bool((leaning > STRICT_LIMIT).mean() > _LEAST_LEANING)
 
 
 def _is_wavy(circle: Circle, corners: NDArray[np.float64]) -> bool:
