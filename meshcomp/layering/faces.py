@@ -13,7 +13,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, flatness_limit, planar_regions
 from meshcomp.topology import topology_of
 
-__all__ = ["STANDING", "Levels", "levels_in", "levels_of"]
+__all__ = ["STANDING", "Levels", "levels_in", "levels_of", "lying_cylinders"]
 
 STANDING = 0.9999  # cosine of an axis to the build direction
 
@@ -32,13 +32,23 @@ class Levels:
 
 
 def levels_in(inspection: Inspection) -> Levels:
-    """Find the level faces of a part that are no facets of its lying bores and bosses."""
+    """Find the level faces of a part that are no facets of its lying bores and bosses.
+
+    Parameters
+    ----------
+    inspection : Inspection
+        The part as it stands on the bed, mm, and its features.
+    """
     mesh = inspection.part.mesh
     curved = np.zeros(len(mesh.faces), dtype=bool)
-    for feature in inspection.features:
-        if isinstance(feature, Cylinder) and abs(float(feature.direction[2])) < STANDING:
-            curved[feature.faces] = curved[feature.entry_faces] = True
+    for cylinder in lying_cylinders(inspection):
+        curved[cylinder.faces] = curved[cylinder.entry_faces] = True
     return levels_of(mesh, curved)
+
+
+def lying_cylinders(inspection: Inspection) -> list[Cylinder]:
+    """Return the bores and bosses of a part that do not stand, which must stay round."""
+    return [c for c in inspection.cylinders if abs(float(c.direction[2])) < STANDING]
 
 
 def levels_of(mesh: Mesh, curved: NDArray[np.bool_] | None = None) -> Levels:

@@ -13,7 +13,7 @@ from meshcomp.errors import OptionError
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspecting import solid_state
 from meshcomp.inspections import Inspection
-from meshcomp.layering.faces import levels_in
+from meshcomp.layering.faces import STANDING, levels_in, lying_cylinders
 from meshcomp.layering.keeping import chosen_layers
 from meshcomp.layering.knots import Knots, chosen_moves, items_of
 from meshcomp.layering.looking import layer_report
@@ -31,7 +31,6 @@ from meshcomp.topology import topology_of
 
 __all__ = ["snapped"]
 
-_STANDING = 0.9999  # cosine
 _SAME_HEIGHT = 0.01  # mm, a height asked for to the face's own
 
 
@@ -147,11 +146,10 @@ def _lying_ranges(inspection: Inspection, bed: float) -> list[tuple[float, float
     """Heights that cylinders take which do not stand: they must stay round."""
     mesh = inspection.part.mesh
     found = []
-    for cylinder in inspection.cylinders:
-        if abs(float(cylinder.direction[2])) < _STANDING:
-            faces = np.concatenate([cylinder.faces, cylinder.entry_faces])
-            z = mesh.vertices[mesh.faces[faces], 2] - bed
-            found.append((float(z.min()), float(z.max()), cylinder.id))
+    for cylinder in lying_cylinders(inspection):
+        faces = np.concatenate([cylinder.faces, cylinder.entry_faces])
+        z = mesh.vertices[mesh.faces[faces], 2] - bed
+        found.append((float(z.min()), float(z.max()), cylinder.id))
     return found
 
 
@@ -251,7 +249,7 @@ def _moved_feature(feature: Feature, moved: Moved, knots: Knots, bed: float) -> 
     share = (float(middle[2]) - low) / max(high - low, 1e-12)
     middle[2] = up(low) + share * (up(high) - up(low))
     ends = (feature.start, feature.end)
-    if abs(float(feature.direction[2])) > _STANDING:
+    if abs(float(feature.direction[2])) > STANDING:
         ends = (up(feature.start), up(feature.end))
     return replace(
         feature,
@@ -267,7 +265,7 @@ def _moved_feature(feature: Feature, moved: Moved, knots: Knots, bed: float) -> 
 def _moved_cylinder(cylinder: Cylinder, up: Callable[[float], float]) -> Cylinder:
     """Move a cylinder: one that stands is stretched, any other moves as it is."""
     axis, point = cylinder.direction, cylinder.point.copy()
-    if abs(float(axis[2])) >= _STANDING:
+    if abs(float(axis[2])) >= STANDING:
         sign = 1.0 if axis[2] > 0 else -1.0
         start, end = (sign * up(sign * z) for z in (cylinder.start, cylinder.end))
         point[2] = sign * (start + end) / 2
