@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
-from meshcomp.topology import Topology, next_half_edge
+from meshcomp.topology import Topology, components, next_half_edge
 
 __all__ = ["WIDEST_FACET", "Bends", "bends_of"]
 
@@ -38,6 +38,18 @@ class Bends:
     def among(self, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Edges that have some faces, (m,) bool, on both sides, (e,)."""
         return np.asarray(known[self.faces[:, 0]] & known[self.faces[:, 1]])
+
+    def joined(
+        self, faces: NDArray[np.int64], edges: NDArray[np.bool_]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Join the regions of some faces, (k,), over some of the edges, (e,) bool.
+
+        Edges have those faces on both sides. Returned are the patch of each region, (r,),
+        numbered from 0, and the row of that for each face, (k,).
+        """
+        regions, rows = np.unique(self.of_face[faces], return_inverse=True)
+        pairs = np.searchsorted(regions, self.regions[edges])
+        return components(len(regions), pairs), rows.ravel()
 
     def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Faces whose region bends about a direction somewhere, (m,)."""

@@ -52,29 +52,37 @@ def circle_of(
     vertices = vertices[:: max(1, len(vertices) // _MOST_CORNERS)]
     corners = turned(mesh.vertices[vertices], view.frame[:2])
     try:
-        centre, diameter = associate_circle(corners)
-        off = np.abs(np.hypot(*(corners - centre).T) - diameter / 2)
-        if float(np.median(off)) > ON_CYLINDER_LIMIT:
+        circle = associate_circle(corners)
+        if float(np.median(_off(corners, circle))) > ON_CYLINDER_LIMIT:
             corners = _on_consensus(view, faces, corners)
-        centre, radius = _without_outliers(corners, view.scene.limit)
+            circle = associate_circle(corners)
+        centre, diameter = _without_outliers(corners, circle, view.scene.limit)
     except AssociationError:
         return None
     reach = max(float(np.ptp(corners[:, 0])), float(np.ptp(corners[:, 1])))
     # What goes round by more than half a turn is no smaller than its circle.
-    return None if radius > reach else (centre, radius)
+    return None if diameter / 2 > reach else (centre, diameter / 2)
 
 
 def _without_outliers(
-    corners: NDArray[np.float64], limit: float
+    corners: NDArray[np.float64], circle: tuple[NDArray[np.float64], float], limit: float
 ) -> tuple[NDArray[np.float64], float]:
-    for _ in range(4):
-        centre, diameter = associate_circle(corners)
-        off = np.abs(np.hypot(*(corners - centre).T) - diameter / 2)
+    """Associate a circle, by centre and diameter, anew to the corners near it."""
+    for _ in range(3):
+        off = _off(corners, circle)
         near = off <= _OUTLIER * np.median(off) + limit
         if near.all():
             break
         corners = corners[near]
-    return centre, diameter / 2
+        circle = associate_circle(corners)
+    return circle
+
+
+def _off(
+    corners: NDArray[np.float64], circle: tuple[NDArray[np.float64], float]
+) -> NDArray[np.float64]:
+    """How far corners are from a circle by centre and diameter, (n,) mm."""
+    return np.asarray(np.abs(np.hypot(*(corners - circle[0]).T) - circle[1] / 2))
 
 
 def _on_consensus(

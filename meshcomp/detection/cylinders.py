@@ -28,7 +28,7 @@ from meshcomp.detection.rough import (
     was_made_anew,
 )
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, coverage, gaps, linked
+from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through
 
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
@@ -227,11 +227,7 @@ def _angles(
     """Lowest angle and width of each face about the axis, radians."""
     mesh = view.scene.mesh
     across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
-    angles = np.arctan2(across[..., 1], across[..., 0])
-    # Measured from the first corner, so that no face is torn at half a turn.
-    opened = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
-    first = lowest(opened)
-    return (angles[:, 0] + first) % (2 * np.pi), highest(opened) - first
+    return angles_of(across)
 
 
 def _facets(view: Prospect, faces: NDArray[np.int64]) -> int:

@@ -15,17 +15,15 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Scene, frame_along
-from meshcomp.detection.seeds import LEAST_SPAN, coverage
+from meshcomp.detection.seeds import LEAST_SPAN, angles_of, coverage
 from meshcomp.errors import AssociationError
 from meshcomp.features import Shape, Wall
-from meshcomp.topology import components
 
 __all__ = ["leaning_cones"]
 
 _LEAST_REGIONS = 7
 _UPRIGHT = 1 - 1e-4  # cosine: sections show cones that stand
 _LEAST_LEAN, _MOST_LEAN = 0.003, 0.995  # sine of half the angle: else a cylinder, a plane
-
 _TWISTED = 0.1  # sine, of a facet between rims that are divided each for itself
 _STEPS = 6
 _OFF = 0.01  # mm, of a corner from the cone
@@ -51,6 +49,11 @@ def leaning_cones(scene: Scene, free: NDArray[np.bool_]) -> list[Wall]:
         The part.
     free : (m,) bool
         Faces that belong to no cylinder and no entry of one.
+
+    Returns
+    -------
+    cones : list of Wall
+        Without ids: angle in degrees, and both widths in mm, as their shape.
     """
     found: list[Wall] = []
     left = free & scene.bends.is_curved
@@ -69,12 +72,11 @@ def _patches(
     """Smooth patches, nowhere convex or nowhere concave, (k,) each, sorted."""
     bends = scene.bends
     rising = bends.rising if is_internal else -bends.rising
-    smooth = allowed[bends.faces].all(axis=1) & (rising >= 0)
+    smooth = bends.among(allowed) & (rising >= 0)
     inside = np.flatnonzero(allowed)
-    regions, of_face = np.unique(bends.of_face[inside], return_inverse=True)
-    labels = components(len(regions), np.searchsorted(regions, bends.regions[smooth]))
+    labels, rows = bends.joined(inside, smooth)
     many = np.bincount(labels) >= _LEAST_REGIONS
-    of_face = labels[of_face.ravel()]
+    of_face = labels[rows]
     order = np.argsort(of_face, kind="stable")
     bounds = np.flatnonzero(np.diff(of_face[order], prepend=-1, append=-1))
     return [
@@ -177,11 +179,8 @@ def _described(
     frame = frame_along(axis)
     corners = mesh.vertices[mesh.faces[faces]]
     local = (corners - tip) @ frame.T
-    angles = np.arctan2(local[..., 1], local[..., 0])
-    opened = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
-    starts = (angles[:, 0] + opened.min(axis=1)) % (2 * np.pi)
     low, high = float(local[..., 2].min()), float(local[..., 2].max())
-    if coverage(starts, np.ptp(opened, axis=1)) < LEAST_SPAN or high - low < _LEAST_HEIGHT:
+    if coverage(*angles_of(local[..., :2])) < LEAST_SPAN or high - low < _LEAST_HEIGHT:
         return None
     sizes = _sizes(local.reshape(-1, 3), (low, high))
     if sizes is None:

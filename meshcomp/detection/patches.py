@@ -16,7 +16,6 @@ from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.rejoining import is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed
-from meshcomp.topology import components
 
 __all__ = ["round_patches"]
 
@@ -64,9 +63,8 @@ def _patches(
     known[mine] = True
     rising = bends.rising if is_internal else -bends.rising
     smooth = bends.among(known) & (rising > -_FLAT_TURN)
-    regions, of_mine = np.unique(bends.of_face[mine], return_inverse=True)
-    pairs = np.searchsorted(regions, bends.regions[smooth])
-    labels = components(len(regions), pairs)[of_mine.ravel()]
+    labels, rows = bends.joined(mine, smooth)
+    labels = labels[rows]
     normals = view.scene.regions.face_normals
     wanted = _looking_around(turned(normals[mine], view.frame[:2]), labels)
     is_piece = ~wanted & (np.bincount(labels, minlength=len(wanted)) >= _LEAST_FACES)

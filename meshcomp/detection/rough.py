@@ -17,12 +17,7 @@ from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 
-__all__ = [
-    "grown_roughly",
-    "nominal_radius",
-    "rough_limit",
-    "was_made_anew",
-]
+__all__ = ["grown_roughly", "nominal_radius", "rough_limit", "was_made_anew"]
 
 _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
 _MOST_ROUGH = 0.12  # mm
@@ -33,7 +28,7 @@ _WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
 _LEAST_WAVE = 0.003  # mm, amplitude
 _CHANCE = 3.0  # standard errors
 _STEPS = 3
-_LEAST_COVERED = 0.4
+_LEAST_COVERED = 0.4  # share of the area of the cylinder they tell
 _LEAST_BAND = 0.01  # mm: a smaller scatter is noise of the coordinates
 
 

@@ -8,11 +8,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import highest, lowest
 from meshcomp.arcs import Arcs
 from meshcomp.sections import Outlines
 from meshcomp.topology import components
 
-__all__ = ["LEAST_SPAN", "Seed", "coverage", "gaps", "linked"]
+__all__ = ["LEAST_SPAN", "Seed", "angles_of", "coverage", "gaps", "linked"]
 
 LEAST_SPAN = 200.0  # degrees: less is a fillet or the end of a slot
 _SAME_CIRCLE = 0.02  # mm, between centres and between radii
@@ -87,6 +88,17 @@ def _seed_of(arcs: Arcs, outlines: Outlines, rows: NDArray[np.int64]) -> Seed | 
         count=int(counts.max()),
         faces=np.unique(outlines.faces_of(arcs.panel[rows])),
     )
+
+
+def angles_of(
+    across: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return lowest angle and width, (k,) radians, of faces (k, 3, 2) about the origin."""
+    angles = np.arctan2(across[..., 1], across[..., 0])
+    # Measured from the first corner, so that no face is torn at half a turn.
+    opened = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
+    first = lowest(opened)
+    return (angles[:, 0] + first) % (2 * np.pi), highest(opened) - first
 
 
 def coverage(starts: NDArray[np.float64], widths: NDArray[np.float64]) -> float:
