@@ -19,6 +19,7 @@ from outside.solids import tessellated
 from remade import inspected, shuffled, turned
 from scipy.spatial.transform import Rotation
 
+from meshcomp.detection.lattices import best_lattice
 from meshcomp.inspections import Inspection
 
 COARSE, USUAL, FINE = (0.05, 0.5), (0.01, 0.25), (0.002, 0.1)
@@ -160,6 +161,13 @@ def test_three_in_a_line_are_a_row_and_two_are_nothing():
     (pattern,) = plate([(-20, 5), (0, 5), (20, 5)]).patterns
     assert (pattern.kind, pattern.counts, pattern.pitch) == ("row", (3,), (20.0,))
     assert plate([(-20, 5), (0, 5)]).patterns == ()
+
+
+@pytest.mark.parametrize("pitch", [0.0, 0.002, 0.02])
+def test_places_too_near_to_be_told_apart_are_no_row(pitch):
+    # A step that is no longer than places may be off leads back to where it began.
+    places = np.array([(0.001, k // 2 * pitch) for k in range(6)])
+    assert best_lattice(places, np.ones(6, dtype=bool), 0.03) is None
 
 
 def test_uneven_pitch_and_other_sizes_are_no_pattern():

@@ -17,6 +17,7 @@ _MOST_STEPS = 24  # different ways from a place to its neighbours
 _LEAST_ROW = 3
 _LEAST_BUT_ONE = 5  # of a grid with an empty place
 _SQUARE = 1e-3  # cosine
+_LEAST_STEP = 3.0  # limits: shorter ways may end where they began
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -69,6 +70,7 @@ def _steps(places: NDArray[np.float64], limit: float) -> list[NDArray[np.float64
     """Ways from places to their neighbours, those met most often first, (2,) each."""
     near = neighbours(places, _NEIGHBOURS)
     ways = (places[near] - places[:, None]).reshape(-1, 2)
+    ways = ways[np.hypot(*ways.T) > _LEAST_STEP * limit]
     # One of two opposite ways: to the right, or straight up.
     flip = (ways[:, 0] < -limit) | ((np.abs(ways[:, 0]) <= limit) & (ways[:, 1] < 0))
     ways = np.where(flip[:, None], -ways, ways)
