@@ -204,3 +204,15 @@ def test_turned_about_the_build_direction_sizes_come_out_alike(turn, facets):
     assert size == pytest.approx(8.2, abs=BORE_LIMIT)
     across, at = rotation(turn) @ (0, 1, 0), rotation(turn) @ (-15, 0, 3)
     assert measure.width_between(after, across, at) == pytest.approx(30.1, abs=WALL_LIMIT)
+
+
+@pytest.mark.parametrize("diameter", [5e4, 1e6])
+def test_what_no_printer_makes_gets_no_endless_number_of_facets(diameter):
+    # A sagitta of 0.001 mm would take pi * sqrt(d / 0.004) facets, here to 50,000.
+    rings = [circle(s * diameter, 24, (0, 0)) for s in (2, 1)]
+    ring = plane.prism([rings[0], rings[1][::-1]], 0.0, diameter / 4)
+    made = compensated(part_of(ring), meshcomp.ByHand(bore_opening=diameter / 100))
+    outline = made.mesh.vertices[made.mesh.vertices[:, 2] == 0]
+    bore = outline[np.hypot(*outline[:, :2].T) < 0.75 * diameter]
+    assert 4096 <= len(bore) <= 4200
+    assert np.hypot(*bore[:, :2].T) == pytest.approx(0.505 * diameter, rel=1e-6)

@@ -24,6 +24,7 @@ __all__ = ["SAGITTA", "Refined", "refine"]
 Edges = Mapping[str, NDArray[np.float64]]
 
 SAGITTA = 0.001  # mm: facets of a compensated cylinder are at most this far inside
+_MOST_AROUND = 4096  # facets of a circle: enough for `SAGITTA` up to 6.8 m across
 _SAME_STEP = 0.3  # of the widest facet: corners nearer than this stand on one plane
 
 
@@ -45,6 +46,8 @@ class Refined:
 
 def refine(mesh: Mesh, cylinders: list[Cylinder], edges: Edges | None = None) -> Refined:
     """Split the facets of cylinders until their sagitta is at most `SAGITTA`.
+
+    A circle metres across gets no more facets than `_MOST_AROUND`, however it sags.
 
     Parameters
     ----------
@@ -220,7 +223,7 @@ def _planes(
     frame = basis_across(cylinder.direction)
     across = (mesh.vertices[mesh.faces[faces]] - cylinder.point) @ frame.T
     angles = np.arctan2(across[..., 1], across[..., 0]) % (2 * np.pi)
-    widest = 2 * np.arccos(max(1 - SAGITTA / (cylinder.nominal_size / 2), 0.5))
+    widest = _widest(cylinder.nominal_size / 2)
     distinct, index = _distinct(angles.ravel(), _SAME_STEP * widest)
     distinct, index = _with_edges(distinct, index, edges, _SAME_STEP * widest)
     gaps = np.diff(np.append(distinct, distinct[0] + 2 * np.pi))
@@ -234,6 +237,13 @@ def _planes(
     away = levels - levels[:, :1]
     levels = levels[:, :1] + (away + turn // 2) % turn - turn // 2
     return levels + turn, planes
+
+
+def _widest(radius: float) -> float:
+    """Return the widest facet of a circle that is to be round, radians."""
+    return float(
+        max(2 * np.arccos(max(1 - SAGITTA / radius, 0.5)), 2 * np.pi / _MOST_AROUND)
+    )
 
 
 def _with_edges(
