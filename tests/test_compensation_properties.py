@@ -206,9 +206,9 @@ def test_turned_about_the_build_direction_sizes_come_out_alike(turn, facets):
     assert measure.width_between(after, across, at) == pytest.approx(30.1, abs=WALL_LIMIT)
 
 
-@pytest.mark.parametrize("diameter", [5e4, 1e6])
+@pytest.mark.parametrize("diameter", [2e4, 5e4])
 def test_what_no_printer_makes_gets_no_endless_number_of_facets(diameter):
-    # A sagitta of 0.001 mm would take pi * sqrt(d / 0.004) facets, here to 50,000.
+    # A sagitta of 0.001 mm would take pi * sqrt(d / 0.004) facets, here up to 11,000.
     rings = [circle(s * diameter, 24, (0, 0)) for s in (2, 1)]
     ring = plane.prism([rings[0], rings[1][::-1]], 0.0, diameter / 4)
     made = compensated(part_of(ring), meshcomp.ByHand(bore_opening=diameter / 100))
