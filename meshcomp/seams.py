@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 from meshcomp.errors import OptionError
 
-__all__ = ["DEFAULT_DEPTH_SHARE", "Groove", "SeamReport", "SeamWish"]
+__all__ = ["DEFAULT_DEPTH_SHARE", "WAVER", "Groove", "SeamReport", "SeamWish"]
 
 DEFAULT_DEPTH_SHARE = 1 / 3  # of the width
+WAVER = 0.003  # mm, by which a surface may lean in or out over the height of a seat
 _NARROWEST, _WIDEST = 0.1, 5.0  # mm
 _SHALLOWEST, _DEEPEST_SHARE = 0.02, 1.0  # mm; of the width
 Point = tuple[float, float]

@@ -445,6 +445,36 @@ def test_the_proof_names_a_groove_that_is_missing_or_shifted():
         assert not check.passed
 
 
+def kinked(outline, heights, leans) -> Mesh:
+    """Two prisms on each other whose rings stand out by so much at their heights."""
+    low, high = (prism(outline, [], *heights[k : k + 2]) for k in (0, 1))
+    corners = np.concatenate([low.corners, high.corners])
+    corners = corners[(np.abs(corners[..., 2] - heights[1]) > 1e-9).any(axis=1)]
+    flat = corners[..., :2]
+    out = np.interp(corners[..., 2], heights, leans)[..., None]
+    corners[..., :2] += flat / np.linalg.norm(flat, axis=-1, keepdims=True) * out
+    vertices, faces = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    return Mesh(vertices, faces.reshape(-1, 3))
+
+
+@pytest.mark.parametrize("lean", [0.0028, -0.0028])
+def test_a_groove_is_proved_in_a_surface_that_wavers_as_far_as_it_may(lean, tmp_path):
+    # Where the V leaves such a surface changes with the height, and the V does not.
+    angles = np.arange(300) * 2 * np.pi / 300
+    radii = 10 + 0.6 * np.cos(5 * angles)
+    outline = np.column_stack([radii * np.cos(angles), radii * np.sin(angles)])
+    leaning = kinked(outline, (0.0, 2.0, 6.0), (0.0, 0.0, lean))
+    record = made(leaning, tmp_path, wish(), meshcomp.ByHand())
+    (groove,) = record.seams.grooves
+    (check,) = (c for c in record.verification.checks if "grooves" in c.name)
+    assert check.passed, check.figure
+    # By shapely: the V is deeper where its surface stands out, its area by the square.
+    written = measure.read_mesh(tmp_path / "out.stl")
+    low, amid, high = (area_at(leaning, z) - area_at(written, z) for z in (1.0, 4.0, 5.9))
+    for area, deeper in ((low, -lean / 2), (amid, 0.0), (high, lean * 1.9 / 4)):
+        assert area == pytest.approx(groove.area * (1 + deeper / DEPTH) ** 2, rel=2e-3)
+
+
 def test_reports_tell_of_the_grooves_and_warn(tmp_path):
     record = made(disc(bore=1.2), tmp_path, wish())
     text, page = record_text(record), record_html(record)

@@ -1,7 +1,8 @@
 """Measure grooves in sections of the written file, and compare them with the plan.
 
 What is looked at are the points of the outlines: the apex, and on either side of it the
-last point of the straight side of the V, where it leaves the surface.
+last point of the straight side of the V, where it leaves the surface. That point has to
+lie on the side as planned; how far along it the surface decides, which may waver a little.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import unit
 from meshcomp.meshes import Mesh
 from meshcomp.remeasuring.outlines import Outline, outline_of
 from meshcomp.results import Check
-from meshcomp.seams import Groove, SeamReport
+from meshcomp.seams import WAVER, Groove, SeamReport
 from meshcomp.solids import sections_at
 
 __all__ = ["groove_checks"]
@@ -34,7 +36,8 @@ class _Seen:
     """What a section shows of a groove: how far off its corners are, and its area."""
 
     apex: float  # mm
-    mouth: float  # mm
+    side: float  # mm, ends of the sides from their lines
+    along: float  # mm, the same along those lines
     area: float  # mm²
 
 
@@ -64,7 +67,7 @@ def groove_checks(report: SeamReport, written: Mesh) -> tuple[Check, ...]:
     total = len(report.grooves)
     figure = f"{total - len(wrong)} of {total} as planned in {len(seen)} sections"
     if found:
-        place = max(max(what.apex, what.mouth) for _, what in found)
+        place = max(max(what.apex, what.side) for _, what in found)
         area = max(abs(what.area - groove.area) for groove, what in found)
         figure += f", places within {place * 1000:.2f} µm, areas within {area:.6f} mm²"
     if wrong:
@@ -83,9 +86,15 @@ def _heights(groove: Groove) -> list[float]:
 def _is_planned(groove: Groove, seen: _Seen | None) -> bool:
     return (
         seen is not None
-        and max(seen.apex, seen.mouth) <= _PLACE_LIMIT
+        and max(seen.apex, seen.side) <= _PLACE_LIMIT
+        and seen.along <= _PLACE_LIMIT + WAVER * _slant(groove)
         and abs(seen.area - groove.area) <= _AREA_SHARE * groove.area
     )
+
+
+def _slant(groove: Groove) -> float:
+    """Length of a side of the V by its depth: it meets a surface so much farther along."""
+    return float(np.hypot(1.0, groove.width / 2 / groove.depth))
 
 
 def _seen(groove: Groove, outline: Outline) -> _Seen | None:
@@ -105,9 +114,11 @@ def _seen(groove: Groove, outline: Outline) -> _Seen | None:
     )
     one, two = ends - apex
     triangle = abs(float(one[0] * two[1] - one[1] * two[0])) / 2
+    side, along = _off(ends, groove)
     return _Seen(
         apex=float(away[corner]),
-        mouth=_off(ends, np.array(groove.mouth)),
+        side=side,
+        along=along,
         area=triangle + groove.bulge,
     )
 
@@ -134,7 +145,15 @@ def _last_straight(
     return np.asarray(points[walked[last]])
 
 
-def _off(found: NDArray[np.float64], planned: NDArray[np.float64]) -> float:
-    """Largest distance of two points from those planned, whichever comes first."""
-    ways = (planned, planned[::-1])
-    return min(float(np.linalg.norm(found - p, axis=1).max()) for p in ways)
+def _off(found: NDArray[np.float64], groove: Groove) -> tuple[float, float]:
+    """How far the ends of two sides lie off the lines planned, and off along them."""
+    planned = np.array(groove.mouth)
+    if (
+        np.linalg.norm(found - planned, axis=1).sum()
+        > np.linalg.norm(found - planned[::-1], axis=1).sum()
+    ):
+        planned = planned[::-1]
+    ways = unit(planned - np.array(groove.apex))
+    off = found - planned
+    across = np.abs(off[:, 0] * ways[:, 1] - off[:, 1] * ways[:, 0])
+    return float(across.max()), float(np.abs((off * ways).sum(axis=1)).max())

@@ -13,6 +13,7 @@ from meshcomp.association import associate_circle
 from meshcomp.features import Cylinder, Feature
 from meshcomp.grooving.lines import level_lines, upright_lines
 from meshcomp.meshes import Mesh
+from meshcomp.seams import WAVER
 
 __all__ = ["REFUSALS", "Seat", "Surface", "seat_at", "surface_of"]
 
@@ -22,7 +23,6 @@ _FLAT = 0.4  # of the depth: how far a surface may bend over the groove's mouth
 _AS_LONG = 0.95  # of the longest outline of a feature
 _MOST_LOOKS = 40  # heights at which an outline is looked for
 _MOUTH = 0.8  # widths to either side that have to be upright: the cutter's, and more
-_UPRIGHT = 0.003  # mm, by which an upright surface may waver
 _NOTHING = 1e-9  # mm
 _JUST_HERE = 1e-3  # mm
 _WITHIN = 1.01  # of a radius
@@ -297,7 +297,7 @@ def _stretches(
         at = at[np.abs(at) <= _FLAT * depth]
         if len(at) == 0:
             return np.zeros((0, 2))
-        near = (np.abs(lines[..., 0] - at[0]) <= _UPRIGHT).all(axis=1)
+        near = (np.abs(lines[..., 0] - at[0]) <= WAVER).all(axis=1)
         heights = merged(np.sort(lines[near][..., 1], axis=1))
         common = heights if common is None else in_common(common, heights)
     assert common is not None  # noqa: S101 - three turns were made
