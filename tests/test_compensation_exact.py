@@ -11,9 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import build123d as bd
 import numpy as np
 import pytest
 from outside import brep, crossings, measure
+from outside.solids import tessellated
 from outside.truths import Changes
 
 import meshcomp
@@ -235,3 +237,23 @@ def test_d_hole_moves_as_a_pocket(tmp_path: Path) -> None:
     )
     made = make(tmp_path, "pocket_plate", "fine", wish)
     assert surface_error(made.after, made.rebuilt) <= SURFACE_LIMIT
+
+
+def test_a_wall_that_cuts_a_rounded_mouth_stays_true(tmp_path: Path) -> None:
+    # At the bottom the rounding is nearly tangent to the wall and moves against it.
+    slab = bd.Box(40, 40, 10) - bd.Cylinder(3, 10)
+    rim = [
+        e for e in slab.edges() if e.geom_type == bd.GeomType.CIRCLE and e.center().Z < 0
+    ]
+    block = bd.fillet(rim, 2.5) & bd.Pos(0, 9.55, 0) * bd.Box(40, 30, 10)
+    brep.write_stl(tessellated(block, 0.01, 0.2), tmp_path / "block.stl")
+    record = meshcomp.compensate_part(
+        meshcomp.read(tmp_path / "block.stl"),
+        tmp_path / "out.stl",
+        meshcomp.ByHand(wall_growth=-0.05, bore_opening=0.2),
+    )
+    assert record.limits == ()
+    assert record.conforms
+    after = measure.read_mesh(tmp_path / "out.stl")
+    assert after.vertices[:, 1].min() == pytest.approx(-5.4, abs=WALL_LIMIT)
+    assert crossings.crossing_faces(tmp_path / "out.stl") == 0

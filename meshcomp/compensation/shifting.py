@@ -28,6 +28,7 @@ _WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are par
 _WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
 _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
+_YIELDING = 3e-3  # weight of a bore's entry where a wall or another bore has its say
 _AT_ONCE = 100_000  # vertices
 _STEPS = 4
 
@@ -267,7 +268,8 @@ def _round(
     rows = np.concatenate([index, of_corner])
     horizontal = np.hypot(*corners.normal[:, :2].T)
     asked = np.where(horizontal > LEVEL_LIMIT, corners.offset * horizontal, 0.0)
-    weights = np.concatenate([np.full(len(index), np.pi), corners.weight])
+    own = np.pi * np.where(_yields(index, (of_corner, corners), wanted), _YIELDING, 1.0)
+    weights = np.concatenate([own, corners.weight])
     free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
     from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
     goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
@@ -283,6 +285,19 @@ def _round(
     d[~free, 2] = 0.0
     _within_bounds(mesh, vertices, d)
     moved[vertices] = d
+
+
+def _yields(
+    index: NDArray[np.int64], at_corners: tuple[NDArray[np.int64], Corners], wanted: Targets
+) -> NDArray[np.bool_]:
+    """Rows of entries at vertices of upright walls or cylinders: those are to be true."""
+    of_corner, corners = at_corners
+    is_entry = np.isnan(wanted.radius) & (wanted.change != 0)
+    is_firm = np.zeros(int(index.max(initial=-1)) + 1, dtype=bool)
+    upright = (np.abs(corners.normal[:, 2]) <= _SLOPING) & (corners.weight > _SLIVER)
+    is_firm[of_corner[upright]] = True
+    is_firm[index[~is_entry]] = True
+    return np.asarray(is_entry & is_firm[index])
 
 
 def _radial(
