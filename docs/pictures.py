@@ -51,7 +51,9 @@ def axes_picture(axes: Any) -> None:
     result = made(meshcomp.inspect(part), axes=exaggerated)
     draw(axes, rings(part.mesh, FRAME, 3.0), color=INK, lw=1, ls="--", label="wanted")
     draw(axes, rings(result.part.mesh, FRAME, 3.0), color=BLUE, lw=1.4, label="mesh")
-    axes.set_title("Asked for so that it is drawn square (20 times: 2 mm/m, 4 mm/m)")
+    axes.set_title(
+        "Asked for so that it is drawn square (errors of 2 and 4 mm/m, 20 times as large)"
+    )
 
 
 def foot_picture(axes: Any) -> None:

@@ -146,10 +146,7 @@ def test_a_foot_as_high_as_the_part_is_refused():
         meshcomp.plan(found, ByHand(foot=Foot(growth=0.1, height=6.0)))
 
 
-def test_a_narrow_rib_is_limited_and_named():
-    """A rib of 0.2 mm cannot lose 0.12 mm on both sides."""
-    plate = meshcomp.demo_part("bearing_plate")
-    low, high = np.array([0, 0, 0.0]), np.array([20, 0.2, 3.0])
+def box(low, high) -> Mesh:
     corners = np.array(np.meshgrid(*np.column_stack([low, high]), indexing="ij"))
     corners = corners.reshape(3, -1).T
     quads = [
@@ -160,13 +157,38 @@ def test_a_narrow_rib_is_limited_and_named():
         (0, 2, 6, 4),
         (1, 5, 7, 3),
     ]
-    faces = [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))]
-    rib = Mesh(corners, faces)
+    return Mesh(corners, [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
+
+
+def part_of(mesh):
+    none = np.zeros(len(mesh.faces), dtype=np.int64)
+    return meshcomp.demo_part("bearing_plate").with_mesh(mesh, none)
+
+
+def test_a_narrow_rib_is_limited_and_named():
+    """A rib of 0.2 mm cannot lose 0.12 mm on both sides."""
+    rib = box((0, 0, 0), (20, 0.2, 3))
     assert rib.volume == pytest.approx(12.0)
-    part = plate.with_mesh(rib, np.zeros(12, dtype=np.int64))
-    _, result = made(part, foot=FOOT)
+    _, result = made(part_of(rib), foot=FOOT)
     assert crossing_faces(result.part.mesh) == 0
     assert any("foot" in limit.reason for limit in result.limits)
+
+
+def test_walls_of_bodies_that_touch_keep_their_foot():
+    """Between them nothing can spread; all around, the foot is drawn in."""
+    one, other = box((0, 0, 0), (10, 10, 5)), box((10, 2, 0), (25, 8, 5))
+    vertices = np.concatenate([one.vertices, other.vertices])
+    pair = Mesh(vertices, np.concatenate([one.faces, other.faces + 8]))
+    found, result = made(part_of(pair), foot=FOOT)
+    proof = meshcomp.verify(found, result, result.part)
+    assert [c.name for c in proof.checks if not c.passed] == []
+    assert {limit.reason for limit in result.limits} == {
+        "another body lies against it, or would"
+    }
+    at_bed = result.part.mesh.vertices[result.part.mesh.vertices[:, 2] == 0, :2]
+    x, y = np.unique(at_bed.round(6), axis=0).T
+    assert sorted(set(x)) == pytest.approx([0.12, 10.0, 24.88])
+    assert sorted(set(y)) == pytest.approx([0.12, 2.12, 7.88, 9.88])
 
 
 def test_the_command_tells_of_the_foot(tmp_path):

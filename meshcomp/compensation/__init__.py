@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from meshcomp.compensation.feet import FootResult, draw_in
+from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.crossings import crossing_pairs
 from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
-from meshcomp.plans import Foot, Plan
+from meshcomp.plans import Plan
 from meshcomp.printer_axes import PrinterAxes
-from meshcomp.results import Compensated, Limit
+from meshcomp.results import Compensated
 
 __all__ = ["compensate"]
 
@@ -53,9 +52,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     result, limits, change = offset_walls(inspection, plan)
     mesh, parents, volume = result.mesh, result.parents, change.net
     if plan.foot is not None:
-        may_move = _drawn_in(inspection, plan, plan.foot)[parents]
-        foot = draw_in(mesh, may_move, plan.foot)
-        limits += _foot_limits(inspection, plan.foot, foot, mesh, parents)
+        foot, held = foot_drawn_in(inspection, plan, plan.foot, result)
+        limits += held
         mesh, parents = foot.mesh, parents[foot.parents]
         volume += foot.volume
     if plan.axes is not None:
@@ -68,44 +66,6 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
         predicted_volume_change=volume,
         moved_volume=change.moved + abs(volume - change.net),
     )
-
-
-def _drawn_in(inspection: Inspection, plan: Plan, foot: Foot) -> NDArray[np.bool_]:
-    """Faces whose foot may be drawn in, (m,): outside ones, but for features kept."""
-    faces = np.zeros(len(inspection.part.mesh.faces), dtype=bool)
-    for feature, correction in zip(inspection.features, plan.corrections, strict=True):
-        if not correction.is_kept and (foot.opens_bores or not feature.is_internal):
-            faces[feature.faces] = True
-    return faces
-
-
-def _foot_limits(
-    inspection: Inspection,
-    foot: Foot,
-    result: FootResult,
-    mesh: Mesh,
-    parents: NDArray[np.int64],
-) -> tuple[Limit, ...]:
-    """Name the features near which less of the foot was drawn in than asked for."""
-    limits = []
-    of_held = parents[result.held]
-    for feature in inspection.features:
-        mine = np.flatnonzero(np.isin(of_held, feature.faces))
-        if len(mine) == 0:
-            continue
-        least = mine[np.argmin(result.share[mine])]
-        point = mesh.corners[result.held[least]].mean(axis=0)
-        x, y, z = inspection.part.stand.to_file(point)
-        limits.append(
-            Limit(
-                feature_id=feature.id,
-                wanted=-foot.growth,
-                used=-foot.growth * float(result.share[least]),
-                place=(float(x), float(y), float(z)),
-                reason="its foot, drawn in by that much, would cross a neighbour",
-            )
-        )
-    return tuple(limits)
 
 
 def _undone(inspection: Inspection, mesh: Mesh, axes: PrinterAxes) -> Mesh:

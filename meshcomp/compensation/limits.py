@@ -15,11 +15,12 @@ from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
 
-__all__ = ["Place", "limited", "places_at", "places_of_contact"]
+__all__ = ["CONTACT", "CONTACT_GAP", "Place", "limited", "places_at", "places_of_contact"]
 
 _BENT = 0.001  # mm: what a straight wall may be off
 _BESIDE = "a neighbour is held back"
-_CONTACT = "another body lies against it, or would"
+CONTACT = "another body lies against it, or would"
+CONTACT_GAP = 0.001  # mm
 
 
 Place = tuple[NDArray[np.float64], str]  # where, mm, in the bed's frame, and why
@@ -48,7 +49,7 @@ def places_of_contact(
     """Features with faces that another body lies against, each with one such place."""
     corners = inspection.part.mesh.corners
     return {
-        index: (corners[feature.faces[touching[feature.faces]][0], 0], _CONTACT)
+        index: (corners[feature.faces[touching[feature.faces]][0], 0], CONTACT)
         for index, feature in enumerate(inspection.features)
         if touching[feature.faces].any()
     }
@@ -88,7 +89,7 @@ def limited(
         least = float(shares.min(initial=1.0))
         if is_sized(feature, correction):
             least = float(holding.cylinders[index])
-        if index in places and places[index][1] == _CONTACT:
+        if index in places and places[index][1] == CONTACT:
             least = 0.0
         if correction.is_left_alone or correction.offset == 0:
             continue

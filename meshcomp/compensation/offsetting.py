@@ -11,7 +11,7 @@ from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
-from meshcomp.compensation.limits import limited, places_at, places_of_contact
+from meshcomp.compensation.limits import CONTACT_GAP, limited, places_at, places_of_contact
 from meshcomp.compensation.looking import Looked
 from meshcomp.compensation.lying import edge_angles
 from meshcomp.compensation.moving import moved_by
@@ -32,7 +32,6 @@ __all__ = ["offset_walls"]
 
 _TRIES = 24
 _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
-_CONTACT_GAP = 0.001  # mm
 
 
 def offset_walls(
@@ -134,7 +133,7 @@ def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
     mesh = inspection.part.mesh
     if inspection.solid.bodies == 1:
         return np.zeros(len(mesh.faces), dtype=bool)
-    return touching_faces(mesh, bodies_of(mesh), _CONTACT_GAP + 2 * max(growth, 0.0))
+    return touching_faces(mesh, bodies_of(mesh), CONTACT_GAP + 2 * max(growth, 0.0))
 
 
 def _largest(plan: Plan) -> float:
