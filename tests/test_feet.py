@@ -191,6 +191,22 @@ def test_walls_of_bodies_that_touch_keep_their_foot():
     assert sorted(set(y)) == pytest.approx([0.12, 2.12, 7.88, 9.88])
 
 
+def test_a_part_that_stands_on_an_edge_has_no_foot_there():
+    """Drawn in, the edge would leave the slope on its other side, and drag it along."""
+    ends = [(0, 0), (0, 20), (15, 20)]  # y, z: a wall, and a slope over the bed
+    vertices = np.array([(x, y, z) for x in (0.0, 30.0) for y, z in ends])
+    sides = [
+        t for a, b in ((0, 1), (1, 2), (2, 0)) for t in ((a, a + 3, b), (b, a + 3, b + 3))
+    ]
+    wedge = Mesh(vertices, [(0, 1, 2), (3, 5, 4), *sides])
+    if wedge.volume < 0:
+        wedge = Mesh(vertices, wedge.faces[:, ::-1])
+    assert wedge.volume == pytest.approx(30 * 15 * 20 / 2)
+    found, result = made(part_of(wedge), foot=FOOT)
+    assert result.part.mesh.volume == pytest.approx(wedge.volume, abs=1e-9)
+    assert meshcomp.verify(found, result, result.part).conforms
+
+
 def test_the_command_tells_of_the_foot(tmp_path):
     source, out = tmp_path / "part.stl", tmp_path / "out.stl"
     meshcomp.write(meshcomp.demo_part("pinion"), source)

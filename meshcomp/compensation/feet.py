@@ -30,6 +30,8 @@ __all__ = ["FootResult", "draw_in"]
 
 _CHAMFER = 0.05  # downward part of a normal: more is a chamfered foot
 _ROOF = 0.7  # upward part of a normal: more is no wall
+_LEVEL = 0.999  # upright part of a normal: more is a level face
+_LEAVING = 0.05  # sine between a motion and a slope
 _TRIES = 12
 _ABOVE = 1e-6  # mm
 
@@ -75,6 +77,9 @@ def draw_in(mesh: Mesh, is_wall: NDArray[np.bool_], foot: Foot) -> FootResult:
     regions = _parted(planar_regions(cut, topology_of(cut)), below)
     growth = _growths(cut, below, foot, (floor, top))
     d = _motion(cut, regions, below, growth)
+    stays = _out_of_slopes(cut, regions, below, d)
+    d[stays] = 0.0
+    growth[stays[cut.faces]] = 0.0
     moved, held, share = _soundly(cut, regions, d)
     normals = cut.area_vectors[below]
     areas = np.hypot(normals[:, 0], normals[:, 1])
@@ -136,6 +141,24 @@ def _motion(
     d[:, :2] = horizontal_motion(count, rows)
     d[asked == 0] = 0.0
     return d
+
+
+def _out_of_slopes(
+    mesh: Mesh, regions: Regions, below: NDArray[np.bool_], d: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Vertices that would leave the material through a slope beside the wall, (n,).
+
+    A part that stands on an edge has a wall on one side of it and a slope on the other:
+    there is no foot to draw in.
+    """
+    normals = regions.face_normals
+    slopes = np.flatnonzero(~below & (np.abs(normals[:, 2]) < _LEVEL))
+    corners = mesh.faces[slopes]
+    out = np.einsum("fj,fkj->fk", normals[slopes], d[corners])
+    leaving = out > _LEAVING * np.linalg.norm(d[corners], axis=2)
+    stays = np.zeros(len(mesh.vertices), dtype=bool)
+    stays[corners[leaving]] = True
+    return stays
 
 
 def _soundly(
