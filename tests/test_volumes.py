@@ -15,6 +15,7 @@ from outside import plane
 from outside.solids import exact_part, tessellate
 
 import meshcomp
+from meshcomp.lying_bores import Roof
 from meshcomp.meshes import Mesh
 from meshcomp.results import Compensated
 
@@ -64,6 +65,21 @@ def test_lying_countersunk_bore_changes_by_what_its_closed_form_says(growth):
     whole = side * deep * 12 - straight - frustum
     before = exact_part("sunk", solid).volume
     assert change == pytest.approx(whole - before, abs=0.02 * result.moved_volume)
+
+
+@pytest.mark.parametrize("shape", ["flat", "pointed"])
+def test_a_roof_alone_takes_what_lies_between_its_tangents_and_the_circle(shape):
+    # Elementary geometry: two tangents at 45° that meet at r √2, and the quarter of the
+    # circle between them, leave r² (1 - π/4); cut level with the circle's top, the tip is
+    # a triangle r (√2 - 1) high and twice as wide.
+    bore = Location((0, 0, 0), (90, 0, 0)) * Cylinder(1.5, 20)
+    mesh = tessellate(exact_part("tube", (Box(12, 6, 12) - bore).solid()), 0.0005, 0.05)
+    result = made(mesh, meshcomp.ByHand(roof=Roof(shape=shape)))
+    tip = 1.5**2 * (np.sqrt(2) - 1) ** 2 if shape == "flat" else 0.0
+    taken = 6 * (1.5**2 * (1 - np.pi / 4) - tip)
+    change = result.part.mesh.volume - mesh.volume
+    assert change == pytest.approx(-taken, abs=6 * 2 * np.pi * 1.5 * 0.001)
+    assert result.predicted_volume_change == pytest.approx(change, rel=1e-4)
 
 
 def test_a_wall_that_did_not_move_is_not_as_predicted():

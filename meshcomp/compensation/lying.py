@@ -17,10 +17,9 @@ from meshcomp._vectors import basis_across, unit
 from meshcomp.features import Cylinder
 from meshcomp.plans import Correction, Lying
 
-__all__ = ["edge_angles", "mean_square", "radii", "upright_frame"]
+__all__ = ["edge_angles", "radii", "upright_frame"]
 
 _UP = np.array([0.0, 0.0, 1.0])
-_STEPS = 3600
 
 
 def upright_frame(cylinder: Cylinder) -> NDArray[np.float64]:
@@ -82,12 +81,3 @@ def edge_angles(cylinder: Cylinder, lying: Lying | None) -> NDArray[np.float64]:
     ways = np.column_stack([np.cos(angles), np.sin(angles)]) @ upright_frame(cylinder)
     x, y = basis_across(cylinder.direction) @ ways.T
     return np.asarray(np.arctan2(y, x) % (2 * pi))
-
-
-def mean_square(cylinder: Cylinder, correction: Correction) -> float:
-    """Return the mean of the squared distance from the axis all around, mm²."""
-    size = correction.drawn_size or cylinder.nominal_size
-    if correction.lying is None:
-        return (size / 2) ** 2
-    angles = (np.arange(_STEPS) + 0.5) * 2 * pi / _STEPS
-    return float(np.mean(_radius(angles, size, correction.lying) ** 2))

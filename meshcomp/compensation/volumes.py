@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot
-from meshcomp.compensation.lying import mean_square
+from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.targets import Targets
 from meshcomp.features import Cylinder, Feature
@@ -45,8 +45,8 @@ def predicted_change(
     """Predict the change of volume from the features' sizes and areas.
 
     A wall sweeps its area, seen from the side, times its offset. A cylinder changes from
-    the polygon it was to the circle it becomes. Where heights are kept, a slope cannot
-    follow past the walls that it ends at; what it falls short of is taken off.
+    the polygon it was to the facets of what it becomes. Where heights are kept, a slope
+    cannot follow past the walls that it ends at; what it falls short of is taken off.
     """
     after = refined.mesh.moved(refined.mesh.vertices + d)
     surface = _Surface(inspection.part.mesh, refined, after, d)
@@ -114,14 +114,15 @@ def _change(
     is_entry = np.isin(surface.refined.parents[rows], feature.entry_faces)
     # An entry lies between the wall, and a face that may move along the axis.
     entries = surface.swept(rows[is_entry])
-    before = _unrolled_area(surface.source, feature.faces, feature)
-    mean = (
-        _unrolled_area(surface.refined.mesh, rows[~is_entry], feature)
-        + _unrolled_area(surface.after, rows[~is_entry], feature)
-    ) / 2
+    own = rows[~is_entry]
     square = (feature.nominal_size / 2) ** 2
+    before = abs(float(_unrolled(surface.source, feature.faces, feature).sum()))
     rounded = square * before / 2 - _within(surface.source, feature)
-    change = rounded + (mean_square(feature, correction) - square) * mean / 2
+    areas = _unrolled(surface.refined.mesh, own, feature)
+    areas = (areas + _unrolled(surface.after, own, feature)) / 2
+    wanted = _chord_squares(surface.refined.mesh, own, (feature, correction))
+    turned = float(np.sign(areas.sum()))
+    change = rounded + turned * float(areas @ (wanted - square)) / 2
     return entries + (-change if feature.is_internal else change)
 
 
@@ -136,20 +137,45 @@ def _within(mesh: Mesh, cylinder: Cylinder) -> float:
     return abs(float(np.einsum("ij,ij->", wall.area_vectors, middles))) / 2
 
 
-def _unrolled_area(mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder) -> float:
-    """Area of a cylinder's faces in the plane of angle and position along the axis.
+def _unrolled(
+    mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder
+) -> NDArray[np.float64]:
+    """Areas of a cylinder's faces in the plane of angle and position along the axis, (k,).
 
-    Sectors of a circle have the area r² / 2 times the angle, however the facets run.
+    Sectors of a circle have the area r² / 2 times the angle, however the facets run. All
+    have one sign, but for faces that are turned over.
     """
+    along = (mesh.vertices[mesh.faces[faces]] - cylinder.point) @ cylinder.direction
+    along = along - along[:, :1]
+    angles = _angles(mesh, faces, cylinder)
+    return np.asarray(angles[:, 1] * along[:, 2] - angles[:, 2] * along[:, 1]) / 2
+
+
+def _angles(
+    mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder
+) -> NDArray[np.float64]:
+    """Angles of the corners of faces about an axis, from that of the first, (k, 3) rad."""
     away = mesh.vertices[mesh.faces[faces]] - cylinder.point
     across = away @ basis_across(cylinder.direction).T
     angles = np.arctan2(across[..., 1], across[..., 0])
     # Measured from the first corner, so that no face is torn at half a turn.
-    angles = (angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi
-    along = away @ cylinder.direction
-    along = along - along[:, :1]
-    doubled = angles[:, 1] * along[:, 2] - angles[:, 2] * along[:, 1]
-    return abs(float(doubled.sum())) / 2
+    return np.asarray((angles - angles[:, :1] + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _chord_squares(
+    mesh: Mesh, faces: NDArray[np.int64], sized: tuple[Cylinder, Correction]
+) -> NDArray[np.float64]:
+    """Return r² of sectors that have the areas of the triangles under facets, (k,) mm².
+
+    A facet that spans the angle t between the distances a and b has a b sin(t) / 2.
+    """
+    angles = _angles(mesh, faces, sized[0])
+    corners = mesh.vertices[mesh.faces[faces]]
+    distances = radii(*sized, corners.reshape(-1, 3)).reshape(-1, 3)
+    rows = np.arange(len(faces))
+    low, high = angles.argmin(axis=1), angles.argmax(axis=1)
+    span = angles[rows, high] - angles[rows, low]
+    return np.asarray(distances[rows, low] * distances[rows, high] * np.sinc(span / np.pi))
 
 
 def _side_area(mesh: Mesh, faces: NDArray[np.int64]) -> float:
