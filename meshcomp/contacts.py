@@ -1,4 +1,4 @@
-"""Faces of different bodies that lie against each other."""
+"""Faces of different bodies in one plane: against each other, or flush."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.boxes import overlapping_boxes
+from meshcomp.boxes import overlapping_chunks
 from meshcomp.meshes import Mesh
 
-__all__ = ["touching_faces"]
+__all__ = ["flush_pairs", "touching_faces"]
 
-_OPPOSED = -0.9999  # cosine between faces that lie against each other
+_PARALLEL = 0.9999  # cosine between planes that faces of two bodies have in common
 
 
 def touching_faces(
@@ -41,20 +41,61 @@ def touching_faces(
     [True, True]
     """
     touching = np.zeros(len(mesh.faces), dtype=bool)
-    if len(bodies) == 0 or (bodies == bodies[0]).all():
-        return touching
-    reach = np.concatenate([mesh.corners - distance, mesh.corners + distance], axis=1)
-    pairs = overlapping_boxes(reach, np.ones(len(mesh.faces), dtype=bool))
-    pairs = pairs[bodies[pairs[:, 0]] != bodies[pairs[:, 1]]]
-    normals = unit(mesh.area_vectors)
-    pairs = pairs[dot(normals[pairs[:, 0]], normals[pairs[:, 1]]) < _OPPOSED]
-    gap = dot(
-        normals[pairs[:, 0]], mesh.corners[pairs[:, 1], 0] - mesh.corners[pairs[:, 0], 0]
-    )
-    pairs = pairs[np.abs(gap) <= distance]
-    pairs = pairs[_overlap(mesh, normals, pairs)]
-    touching[pairs] = True
+    everywhere = np.ones(len(mesh.faces), dtype=bool)
+    touching[_in_one_plane(mesh, bodies, everywhere, distance, -1)] = True
     return touching
+
+
+def flush_pairs(
+    mesh: Mesh, bodies: NDArray[np.int64], marked: NDArray[np.bool_], distance: float
+) -> NDArray[np.int64]:
+    """Find faces of different bodies in one plane that look the same way and overlap.
+
+    Both bodies have material behind them, so they have more than contact in common, even
+    where no face crosses another.
+
+    Parameters
+    ----------
+    mesh, bodies, distance
+        As for `touching_faces`.
+    marked : (m,) bool
+        Only pairs of which at least one is marked are looked for.
+
+    Returns
+    -------
+    pairs : (k, 2) int
+
+    Examples
+    --------
+    >>> lower = [(0, 0, 0), (4, 0, 0), (0, 4, 0)]
+    >>> upper = [(1, 1, 0), (2, 1, 0), (1, 2, 0)]
+    >>> pair = Mesh(lower + upper, [(0, 1, 2), (3, 4, 5)])
+    >>> flush_pairs(pair, np.array([0, 1]), np.ones(2, bool), 0.001).tolist()
+    [[0, 1]]
+    """
+    return np.sort(_in_one_plane(mesh, bodies, marked, distance, 1), axis=1)
+
+
+def _in_one_plane(
+    mesh: Mesh,
+    bodies: NDArray[np.int64],
+    marked: NDArray[np.bool_],
+    distance: float,
+    way: int,
+) -> NDArray[np.int64]:
+    """Pairs of faces of different bodies with an area in common; way 1: alike, -1: not."""
+    if len(bodies) == 0 or (bodies == bodies[0]).all():
+        return np.zeros((0, 2), dtype=np.int64)
+    reach = np.concatenate([mesh.corners - distance, mesh.corners + distance], axis=1)
+    normals = unit(mesh.area_vectors)
+    found = [np.zeros((0, 2), dtype=np.int64)]
+    for pairs in overlapping_chunks(reach, marked, groups=bodies):
+        alike = way * dot(normals[pairs[:, 0]], normals[pairs[:, 1]]) > _PARALLEL
+        near = pairs[alike]
+        apart = mesh.corners[near[:, 1], 0] - mesh.corners[near[:, 0], 0]
+        near = near[np.abs(dot(normals[near[:, 0]], apart)) <= distance]
+        found.append(near[_overlap(mesh, normals, near)])
+    return np.concatenate(found)
 
 
 def _overlap(

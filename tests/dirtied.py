@@ -90,6 +90,31 @@ def with_stray_faces(corners, rng):
     return np.concatenate([corners, places + rng.random((3, 3, 3))])
 
 
+def with_thin_strips(corners, rng, width=0.0005):
+    """Cut strips of a width in mm off some faces, beside an edge."""
+    chosen = rng.choice(len(corners), max(len(corners) // 30, 1), replace=False)
+    a, b, c = corners[chosen].swapaxes(0, 1)
+    with np.errstate(invalid="ignore", over="ignore"):  # fuzzing has infinite corners
+        doubled = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        heights = doubled / np.maximum(np.linalg.norm(b - a, axis=1), 1e-9)
+        share = np.minimum(width / np.maximum(heights, 1e-9), 0.5)[:, None]
+        p, q = a + (c - a) * share, b + (c - b) * share
+    pieces = [np.stack(piece, axis=1) for piece in ((a, b, q), (a, q, p), (p, q, c))]
+    return np.concatenate([np.delete(corners, chosen, axis=0), *pieces])
+
+
+def with_wider_strips(corners, rng):
+    """Cut strips off that are nearly as wide as a crack may be."""
+    return with_thin_strips(corners, rng, 0.008)
+
+
+def side_turned(corners, rng):
+    """Turn all faces on one side of a plane over."""
+    middles = corners.mean(axis=1)[:, rng.integers(3)]
+    beyond = middles > np.quantile(middles, rng.uniform(0.2, 0.8))
+    return np.where(beyond[:, None, None], corners[:, ::-1], corners)
+
+
 CLOSED_AGAIN = (
     repeated,
     partly_repeated,
@@ -103,6 +128,9 @@ CLOSED_AGAIN = (
     with_t_junctions,
     with_flat_faces,
     with_stray_faces,
+    with_thin_strips,
+    with_wider_strips,
+    side_turned,
 )
 
 

@@ -240,6 +240,75 @@ def test_a_fin_that_sticks_out_is_refused():
         repair(with_a_fin((8, 8, 15)))
 
 
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("damage", [dirtied.cracked, dirtied.one_face_lost])
+def test_what_is_drawn_from_both_sides_may_be_open(name, damage, tmp_path):
+    def both_sided(corners, rng):
+        return dirtied.two_sided(damage(corners, rng), rng)
+
+    bad, good = damaged(name, both_sided, tmp_path)
+    sound = repair(bad)
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+    assert sound.mesh.volume == pytest.approx(good.mesh.volume, rel=5e-4)
+    assert shells_of(sound.mesh).count == 1
+
+
+def test_boxes_drawn_from_both_sides_that_touch_keep_their_volume():
+    boxes = concatenate([box(), box(at=(10, 3, 2)), box(at=(40, 0, 0))])
+    corners = dirtied.two_sided(boxes.corners, None)
+    vertices, index = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    sound = repair(part_of(Mesh(vertices, index.reshape(-1, 3))))
+    assert sound.mesh.volume == pytest.approx(3000)
+
+
+@pytest.mark.parametrize("size", [8, 80])
+def test_a_large_sheet_is_refused_and_a_small_one_dropped(size):
+    leaf = Mesh([(20, 0, 0), (20 + size, 0, 0), (20, size, 0)], [(0, 1, 2), (2, 1, 0)])
+    part = part_of(concatenate([box(), leaf]))
+    if size < 10:
+        assert kinds(repair(part)) == {"sheets": 2}
+        return
+    place = r"1 body without thickness; about \(60.000, 40.000, 0.000\) mm"
+    with pytest.raises(NotASolidError, match=place):
+        repair(part)
+
+
+FLUSH = {
+    "side by side": ((20, 20, 20), (10, 0, 0), 12_000),
+    "within": ((20, 20, 10), (0, 0, 5), 8_000),
+    "the same": ((20, 20, 20), (0, 0, 0), 8_000),
+    "across": ((20, 10, 40), (0, 0, 0), 12_000),
+    "beside": ((20, 20, 20), (20, 0, 0), None),
+}
+
+
+@pytest.mark.parametrize("case", FLUSH)
+def test_bodies_that_overlap_flush_are_united_though_no_face_crosses(case):
+    sides, at, volume = FLUSH[case]
+    two = [_split(box((20, 20, 20)), 0.3), _split(box(sides, at), 0.4)]
+    part = part_of(concatenate(two))
+    sound = repair(part)
+    if volume is None:
+        assert sound is part
+        return
+    assert kinds(sound) == {"bodies united": 1}
+    assert sound.mesh.volume == pytest.approx(volume)
+    assert shells_of(sound.mesh).count == 1
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+
+
+def _split(mesh, share):
+    """Put a corner into each face, a share of the way from its middle to its first."""
+    a = mesh.corners[:, 0]
+    inside = a * share + mesh.corners.mean(axis=1) * (1 - share)
+    new = len(mesh.vertices) + np.arange(len(mesh.faces))
+    pieces = [
+        np.column_stack([mesh.faces[:, k], mesh.faces[:, (k + 1) % 3], new])
+        for k in range(3)
+    ]
+    return Mesh(np.concatenate([mesh.vertices, inside]), np.concatenate(pieces))
+
+
 def test_a_part_of_too_many_bodies_is_refused():
     grid = np.stack(np.meshgrid(*[np.arange(22.0)] * 3), axis=-1).reshape(-1, 3)
     corner = Mesh(

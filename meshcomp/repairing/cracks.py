@@ -46,11 +46,19 @@ def _edge_keys(
     return np.asarray(np.minimum(starts, ends) * count + np.maximum(starts, ends))
 
 
-def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
+def joined_cracks(work: Patchwork, *, narrow: bool = False) -> tuple[Patchwork, int]:
     """Join points of rims that are nearly the same, where that closes edges.
 
     Two points of one face are never joined, so that no edge and no face is lost. A join
     over more than 0.2 µm after which no edge is closed is undone.
+
+    Parameters
+    ----------
+    work : Patchwork
+        In mm.
+    narrow : bool, optional
+        Whether to join nothing over more than 0.2 µm: corners of strips that are thinner
+        than a crack may be are points of their own.
 
     Returns
     -------
@@ -72,7 +80,8 @@ def joined_cracks(work: Patchwork) -> tuple[Patchwork, int]:
         rims = rim_edges(work.mesh)
         if len(rims) == 0:
             break
-        work, joined = _joined(work, rims, share * crack_limit(work.mesh))
+        limit = share * crack_limit(work.mesh)
+        work, joined = _joined(work, rims, min(limit, _SAME) if narrow else limit)
         total += joined
     return work, total
 

@@ -40,7 +40,8 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     keys = _numbered(ordered)
     first = _first_of_each(2 * keys + is_even)
     alone = _first_of_each(keys)
-    is_two_sided = len(first) == 2 * len(alone) and _is_plain(ordered[alone])
+    # Where every face has its back, nothing is enclosed but by one side of them.
+    is_two_sided = len(first) == 2 * len(alone)
     kept = alone if is_two_sided else first
     if len(kept) == len(faces):
         return work, 0
@@ -67,10 +68,3 @@ def _numbered(rows: NDArray[np.int64]) -> NDArray[np.int64]:
 
 def _first_of_each(keys: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.sort(np.unique(keys, return_index=True)[1])
-
-
-def _is_plain(faces: NDArray[np.int64]) -> bool:
-    """Whether every edge has two faces, whichever way they run."""
-    edges = faces[:, [0, 1, 1, 2, 0, 2]].reshape(-1, 2)
-    counts = np.bincount(_numbered(edges))
-    return bool((counts == 2).all())  # noqa: PLR2004

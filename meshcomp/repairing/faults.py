@@ -186,12 +186,26 @@ def _sharp_edges(mesh: Mesh) -> NDArray[np.int64]:
 
 
 def _places(part: Part, faults: Faults) -> str:
-    """Say where the first holes are."""
+    """Say where the first holes are; of a closed mesh, the first bodies that are none."""
     half_edges = faults.open_edges
     if len(half_edges) == 0:
-        return ""
+        bodies = _faulty_bodies(part.mesh)
+        middles = part.stand.to_file(bodies[:_MOST_PLACES])
+        return _listed("about", middles, len(bodies))
     loops = loops_of(part.mesh, half_edges[:_MOST_LOOPS]) or [half_edges[:1]]
     shown = [_segments(part, loop)[:, 0].mean(axis=0) for loop in loops[:_MOST_PLACES]]
-    words = ", ".join(f"({x:.3f}, {y:.3f}, {z:.3f})" for x, y, z in shown)
-    more = " and more" if len(loops) > len(shown) else ""
-    return f"; open about {words}{more} mm"
+    return _listed("open about", np.array(shown), len(loops))
+
+
+def _faulty_bodies(mesh: Mesh) -> NDArray[np.float64]:
+    """Middles of shells that enclose nothing, else of those inside out, (k, 3) mm."""
+    shells = shells_of(mesh)
+    bad = shells.are_sheets if shells.are_sheets.any() else shells.volumes < 0
+    return np.asarray(shells.boxes[bad].mean(axis=1))
+
+
+def _listed(words: str, places: NDArray[np.float64], count: int) -> str:
+    if count == 0:
+        return ""
+    listed = ", ".join(f"({x:.3f}, {y:.3f}, {z:.3f})" for x, y, z in places)
+    return f"; {words} {listed}{' and more' if count > len(places) else ''} mm"

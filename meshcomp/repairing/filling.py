@@ -54,7 +54,12 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
     half_edges = topology.open_half_edges
     if not 0 < len(half_edges) <= _MOST_EDGES:
         return work, 0, 0
-    sheet = _Sheet(work.mesh, work.mesh.diagonal, crack_limit(work.mesh))
+    sheet = _Sheet(
+        work.mesh,
+        work.mesh.diagonal,
+        crack_limit(work.mesh),
+        _joined_vertices(work.mesh, half_edges),
+    )
     loops = loops_of(work.mesh, half_edges)
     threes = np.array([loop for loop in loops if len(loop) == 3], np.int64)  # noqa: PLR2004
     faces, beside, are_slits = _over_triangles(sheet, threes.reshape(-1, 3))
@@ -65,6 +70,7 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
         if found is not None:
             patches.append(found)
             rims.append(np.full(len(found), loop[0] // 3))
+            sheet.taken.update(_pairs(found))
             slits, holes = slits + is_slit, holes + (not is_slit)
     if not slits + holes:
         return work, 0, 0
@@ -75,6 +81,19 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
     if holes and len(crossing_pairs(more.mesh, new)):
         return work, 0, 0  # what is missing there is another surface
     return more, slits, holes
+
+
+def _joined_vertices(mesh: Mesh, half_edges: NDArray[np.int64]) -> set[tuple[int, int]]:
+    """Pairs of vertices that have an edge already, of those at some half-edges."""
+    at_rim = np.zeros(len(mesh.vertices), dtype=bool)
+    at_rim[mesh.faces.ravel()[half_edges]] = True
+    return _pairs(mesh.faces[at_rim[mesh.faces].sum(axis=1) > 1])
+
+
+def _pairs(faces: NDArray[np.int64]) -> set[tuple[int, int]]:
+    """Vertices of the edges of faces, the lower number first."""
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    return set(map(tuple, edges.tolist()))
 
 
 def _over(sheet: _Sheet, loop: NDArray[np.int64]) -> tuple[NDArray[np.int64] | None, bool]:
@@ -125,6 +144,7 @@ class _Sheet:
     mesh: Mesh
     diagonal: float
     width: float  # of the widest slit
+    taken: set[tuple[int, int]]  # vertices that have an edge: a cut there is one too many
 
     def ring(self, loop: NDArray[np.int64]) -> NDArray[np.int64]:
         """Vertices along a rim, in the order in which the missing faces run round it."""
@@ -140,14 +160,22 @@ def _slit(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
     most = sheet.width * np.linalg.norm(following - points, axis=1).sum() / 2
     if np.linalg.norm(np.cross(points, following).sum(axis=0)) / 2 > most:
         return None
-    triangles = _zipped(points)
+    triangles = _zipped(points, ring, sheet.taken)
+    if triangles is None:
+        return None
     a, b, c = (points[triangles[:, k]] for k in range(3))
     areas = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
     return np.asarray(ring[triangles]) if areas.sum() <= most else None
 
 
-def _zipped(points: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Cut ears off a ring, the one of the shortest cut first, (n - 2, 3)."""
+def _zipped(
+    points: NDArray[np.float64], ring: NDArray[np.int64], taken: set[tuple[int, int]]
+) -> NDArray[np.int64] | None:
+    """Cut ears off a ring, the one of the shortest cut first, (n - 2, 3).
+
+    None where every way of cutting makes an edge that is there already.
+    """
+    names = ring.tolist()
     count = len(points)
     before = [k - 1 for k in range(count)]
     after = [k + 1 for k in range(count)]
@@ -162,8 +190,13 @@ def _zipped(points: NDArray[np.float64]) -> NDArray[np.int64]:
     heapq.heapify(waiting)
     triangles: list[tuple[int, int, int]] = []
     while len(triangles) < count - 2:
+        if not waiting:
+            return None
         _, k, i, j = heapq.heappop(waiting)
         if gone[k] or before[k] != i or after[k] != j:
+            continue
+        is_last = len(triangles) == count - 3
+        if not is_last and (min(names[i], names[j]), max(names[i], names[j])) in taken:
             continue
         triangles.append((i, k, j))
         gone[k] = True

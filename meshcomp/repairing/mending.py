@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.parts import Part, Repair
+from meshcomp.repairing.corners import with_corners_moved
 from meshcomp.repairing.cracks import crack_limit, joined_cracks, rim_edges
 from meshcomp.repairing.disentangling import disentangled
 from meshcomp.repairing.duplicates import without_repeated
@@ -143,23 +144,42 @@ def _summed(log: list[Repair]) -> tuple[Repair, ...]:
     return tuple(Repair(kind=kind, count=n) for kind, n in counts.items() if n)
 
 
+_Step = Iterator[tuple[Patchwork, str, int]]
+
+
 def _mended(mesh: Mesh) -> tuple[Patchwork, list[Repair]]:
+    """Join cracks as wide as they may be; where that closes nothing, only narrow ones."""
+    first = _mended_by(mesh, (_surfaces, _solids))
+    if topology_of(first[0].mesh).is_closed or not _joins_cracks(first[1]):
+        return first
+    second = _mended_by(mesh, (_narrow_surfaces, _solids))
+    return second if topology_of(second[0].mesh).is_closed else first
+
+
+def _joins_cracks(log: list[Repair]) -> bool:
+    return any(repair.kind == "cracks" and repair.count for repair in log)
+
+
+def _mended_by(
+    mesh: Mesh, steps: tuple[Callable[[Patchwork], _Step], ...]
+) -> tuple[Patchwork, list[Repair]]:
     work, log = untouched(mesh), []
-    for step in (_surfaces, _solids):
+    for step in steps:
         done = list(step(work))
         log += [Repair(kind=kind, count=count) for _, kind, count in done]
         work = done[-1][0]
     return work, log
 
 
-_Step = Iterator[tuple[Patchwork, str, int]]
+def _narrow_surfaces(work: Patchwork) -> _Step:
+    return _surfaces(work, narrow=True)
 
 
-def _surfaces(work: Patchwork) -> _Step:
+def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
     """Make closed surfaces that look to one side."""
     work, count = without_repeated(work)
     yield work, "repeated faces", count
-    work, count = joined_cracks(work)
+    work, count = joined_cracks(work, narrow=narrow)
     yield work, "cracks", count
     if count:
         work, count = without_repeated(work)
@@ -173,10 +193,12 @@ def _surfaces(work: Patchwork) -> _Step:
         before = len(work.mesh.faces)
         work, slits, holes = filled(work)
         yield work, "slits", slits
+        work, moved = with_corners_moved(work)
+        yield work, "slits", moved
         yield work, "holes", holes
         new = np.full(len(work.mesh.faces) - before, crack_limit(work.mesh))
         limits = np.concatenate([limits, new])
-        if not slits + holes:
+        if not slits + holes + moved:
             break
     filling = int((limits != flat_limit(work.mesh)).sum())
     work, count = without_slivers(work, limits)

@@ -89,9 +89,9 @@ def _at_odd_edges(work: Patchwork) -> NDArray[np.int64]:
 
 
 def _without_flakes(work: Patchwork) -> Patchwork:
-    """Drop closed surfaces that enclose nothing, if anything is left then."""
+    """Drop closed surfaces that enclose nothing, if most of the surface is left then."""
     shells = shells_of(work.mesh)
     flakes = shells.are_sheets
-    if not flakes.any() or flakes.all():
+    if shells.areas[flakes].sum() > _LARGEST_PARTITION * shells.areas.sum():
         return work
     return work.only(~flakes[shells.of_face])

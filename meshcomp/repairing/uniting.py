@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.contacts import flush_pairs
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
@@ -18,6 +19,7 @@ from meshcomp.topology import components, topology_of
 
 __all__ = ["Overlaps", "overlaps_of", "without_overlaps"]
 
+_FLUSH = 1e-4  # mm: planes of two bodies that are nearer are one
 _SLIVER = 5e-5  # mm: a cut face that is lower goes, so that rounding folds none
 _VOLUME_SHARE = 1e-6  # of the bodies' volumes: what uniting may lose to rounding
 
@@ -38,8 +40,9 @@ class Overlaps:
 def overlaps_of(mesh: Mesh) -> Overlaps:
     """Find bodies that have more than contact in common.
 
-    Where faces of two bodies cross, the solid that both fill is made; if it is no
-    thicker on average than a crack (twice its volume by its surface), they touch only.
+    Where faces of two bodies cross, or lie flush in one plane, the solid that both fill is
+    made; if it is no thicker on average than a crack (twice its volume by its surface),
+    they touch only.
 
     Parameters
     ----------
@@ -81,7 +84,9 @@ def _deep_crossings(mesh: Mesh, found: Overlaps) -> list[NDArray[np.int64]]:
     near = _near_another(mesh, shells)
     if not near.any():
         return []
-    crossing = bodies[shells.of_face[crossing_pairs(mesh, near)]]
+    own_body = np.maximum(bodies, 0)[shells.of_face]
+    faces = [crossing_pairs(mesh, near), flush_pairs(mesh, own_body, near, _FLUSH)]
+    crossing = bodies[shells.of_face[np.concatenate(faces)]]
     crossing = crossing[(crossing[:, 0] != crossing[:, 1]) & (crossing >= 0).all(axis=1)]
     pairs = np.unique(np.sort(crossing, axis=1), axis=0)
     own, places = np.unique(pairs, return_inverse=True)
