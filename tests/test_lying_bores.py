@@ -21,6 +21,9 @@ from meshcomp.corrections import ByHand, Calibrated
 from meshcomp.deviations import ProcessModel, SizeLaw
 from meshcomp.errors import OptionError
 from meshcomp.lying_bores import Roof
+from meshcomp.reports import record_text
+from meshcomp.scenario.outlines import circle
+from meshcomp.scenario.prisms import laid, prism
 
 SEAT = 22.0  # the bracket's lying bore along Y
 WIDTH = SEAT + 0.2
@@ -187,6 +190,30 @@ def test_standing_bores_get_no_roof(bracket):
 def test_impossible_roofs_are_refused(wishes, words):
     with pytest.raises(OptionError, match=words):
         Roof(**wishes)
+
+
+def test_a_roof_that_has_no_room_is_held_back_and_named(tmp_path):
+    """A pointed roof over a bore of 10 ends 7.07 above its axis, and the tube at 6."""
+    rings = [circle(6.0, 96)], [circle(5.0, 96)]
+    tube = laid(prism(rings[0][0], rings[1], 0.0, 8.0), "Y")
+    none = np.zeros(len(tube.faces), np.int64)
+    part = meshcomp.demo_part("knob").with_mesh(tube, none)
+    rule = ByHand(roof=Roof(shape="pointed"))
+    record = meshcomp.compensate_part(part, tmp_path / "out.stl", rule)
+    (limit,) = (x for x in record.limits if x.feature_id == "bore-01")
+    assert limit.wanted == pytest.approx(5 - 5 * sqrt(2), abs=1e-6)
+    assert limit.wanted < limit.used <= 0
+    assert [c.name for c in record.verification.checks if not c.passed] == []
+    assert crossing_faces(tmp_path / "out.stl") == 0
+
+
+def test_a_roof_alone_is_told_as_one(bracket, tmp_path):
+    source = bracket.part
+    rule = ByHand(roof=Roof(shape="flat"))
+    record = meshcomp.compensate_part(source, tmp_path / "out.stl", rule)
+    text = " ".join(record_text(record).split())
+    assert "given a roof or another height" in text
+    assert "by 0.000 mm" not in text
 
 
 def test_the_command_roofs_lying_bores(tmp_path):

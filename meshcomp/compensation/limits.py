@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
 from meshcomp.compensation.holding import Holding
+from meshcomp.compensation.lying import farthest_offset
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.compensation.targets import Targets, is_sized
 from meshcomp.features import Cylinder, Feature
@@ -87,11 +88,13 @@ def limited(
         mine = mesh.vertices_of(feature.faces)
         shares = holding.vertices[mine]
         least = float(shares.min(initial=1.0))
+        offset = correction.offset
         if is_sized(feature, correction):
             least = float(holding.cylinders[index])
+            offset = farthest_offset(feature, correction)
         if index in places and places[index][1] == CONTACT:
             least = 0.0
-        if correction.is_left_alone or correction.offset == 0:
+        if correction.is_left_alone or offset == 0:
             continue
         if least == 1.0 and not (holding.coarse[index] and _is_coarse(feature)):
             continue
@@ -103,8 +106,8 @@ def limited(
         limits.append(
             Limit(
                 feature_id=feature.id,
-                wanted=correction.offset,
-                used=float(correction.offset * least),
+                wanted=offset,
+                used=offset * least,
                 place=(x, y, z),
                 reason=reason,
             )

@@ -17,9 +17,10 @@ from meshcomp._vectors import basis_across, unit
 from meshcomp.features import Cylinder
 from meshcomp.plans import Correction, Lying
 
-__all__ = ["edge_angles", "radii", "upright_frame"]
+__all__ = ["edge_angles", "farthest_offset", "radii", "upright_frame"]
 
 _UP = np.array([0.0, 0.0, 1.0])
+_TURN = np.arange(720) * pi / 360  # the top is one of them
 
 
 def upright_frame(cylinder: Cylinder) -> NDArray[np.float64]:
@@ -81,3 +82,16 @@ def edge_angles(cylinder: Cylinder, lying: Lying | None) -> NDArray[np.float64]:
     ways = np.column_stack([np.cos(angles), np.sin(angles)]) @ upright_frame(cylinder)
     x, y = basis_across(cylinder.direction) @ ways.T
     return np.asarray(np.arctan2(y, x) % (2 * pi))
+
+
+def farthest_offset(cylinder: Cylinder, correction: Correction) -> float:
+    """Return the offset, mm, where a cylinder's surface is to go farthest.
+
+    That of all of it, unless the bore lies and is to be an ellipse or to have a roof.
+    """
+    if correction.lying is None:
+        return correction.offset
+    size = correction.drawn_size or cylinder.nominal_size
+    away = _radius(_TURN, size, correction.lying) - cylinder.nominal_size / 2
+    farthest = float(away[np.argmax(np.abs(away))])
+    return -farthest if cylinder.is_internal else farthest

@@ -13,7 +13,7 @@ from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
 from meshcomp.compensation.limits import CONTACT_GAP, limited, places_at, places_of_contact
 from meshcomp.compensation.looking import Looked
-from meshcomp.compensation.lying import edge_angles
+from meshcomp.compensation.lying import edge_angles, farthest_offset
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
@@ -80,7 +80,7 @@ def offset_walls(
             continue
         places = {**places_at(corners, refined, wanted, reason), **places}
         before = holding
-        most, rings = _largest(plan), attempt // _PATIENCE
+        most, rings = _largest(inspection, plan), attempt // _PATIENCE
         holding = held_more(holding, refined.mesh, wanted, corners, most, rings)
         if (holding.coarse & ~before.coarse).any():
             refined = _refined(inspection, plan, holding)
@@ -136,6 +136,13 @@ def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
     return touching_faces(mesh, bodies_of(mesh), CONTACT_GAP + 2 * max(growth, 0.0))
 
 
-def _largest(plan: Plan) -> float:
+def _largest(inspection: Inspection, plan: Plan) -> float:
     """Largest motion asked of any surface, mm."""
-    return max((abs(c.offset) for c in plan.corrections), default=0.0)
+    rows = zip(inspection.features, plan.corrections, strict=True)
+    asked = [
+        farthest_offset(feature, correction)
+        if is_sized(feature, correction)
+        else correction.offset
+        for feature, correction in rows
+    ]
+    return max(map(abs, asked), default=0.0)

@@ -283,7 +283,9 @@ def _round(
         normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
         d += _least_squares(len(vertices), rows, normals, (missing, weights))
     d[~free, 2] = 0.0
-    _within_bounds(mesh, vertices, d)
+    lying = np.zeros(len(vertices), dtype=bool)
+    lying[index[_is_lying(wanted) & ~np.isnan(wanted.radius)]] = True
+    _within_bounds(mesh, vertices, d, lying)
     moved[vertices] = d
 
 
@@ -319,10 +321,8 @@ def _free_heights(
     """Vertices whose height may change: on lying cylinders, or on a sloping face."""
     free = np.zeros(count, dtype=bool)
     index, wanted = at_rows
-    lying = (np.hypot(*wanted.direction[:, :2].T) > _UPRIGHT_LIMIT) & (
-        ~np.isnan(wanted.radius) | (wanted.change != 0)
-    )
-    free[index[lying]] = True
+    asked = ~np.isnan(wanted.radius) | (wanted.change != 0)
+    free[index[_is_lying(wanted) & asked]] = True
     of_corner, corners = at_corners
     horizontal = np.hypot(*corners.normal[:, :2].T)
     sloping = (horizontal > LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > LEVEL_LIMIT)
@@ -333,12 +333,25 @@ def _free_heights(
     return free
 
 
-def _within_bounds(mesh: Mesh, vertices: NDArray[np.int64], d: NDArray[np.float64]) -> None:
-    """Keep the lowest and the highest points where they are, and all others between."""
+def _is_lying(wanted: Targets) -> NDArray[np.bool_]:
+    return np.asarray(np.hypot(*wanted.direction[:, :2].T) > _UPRIGHT_LIMIT)
+
+
+def _within_bounds(
+    mesh: Mesh,
+    vertices: NDArray[np.int64],
+    d: NDArray[np.float64],
+    lying: NDArray[np.bool_],
+) -> None:
+    """Keep the lowest and the highest points where they are, and all others between.
+
+    But for walls of lying cylinders: what they break through is to be seen, and held back.
+    """
     heights = mesh.vertices[:, 2]
     low, high = heights.min(), heights.max()
     own = heights[vertices]
-    d[:, 2] = np.clip(own + d[:, 2], low, high) - own
+    within = np.clip(own + d[:, 2], low, high) - own
+    d[:, 2] = np.where(lying, d[:, 2], within)
     d[(own == low) | (own == high), 2] = 0.0
 
 

@@ -16,7 +16,7 @@ _SQUARE = 1e-3  # sine
 _BENT = 0.05  # sine, of a wall that is no longer straight
 _SHORT = 0.05  # mm: shorter lines say little of a direction
 _OWN = 0.5  # of a line's length, or of the wall's
-_LEAST_SEEN = 0.6  # of the wall's length
+_LEAST_SEEN = 0.5  # of the wall's length: roofs of bores that end in it take their part
 
 
 def distance_at(

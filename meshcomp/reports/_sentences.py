@@ -215,14 +215,25 @@ def _changes(rows: Sequence[Row], verbs: tuple[str, str] = _WAS) -> str:
     changed = [row for row in rows if row.is_changed]
     if not changed:
         return f"Nothing {verbs[0]} changed: {_none_changed(rows)}."
-    sized = [row for row in changed if row.correction.correction is not None]
+    shaped = [row for row in changed if _is_only_shaped(row)]
+    sized = [r for r in changed if r.correction.correction is not None and r not in shaped]
     moved = [row for row in changed if row.correction.correction is None]
     clauses = []
     if sized:
         clauses.append(_clause(sized, verbs, "changed in size"))
+    if shaped:
+        verb = verbs[0 if len(shaped) == 1 else 1]
+        clauses.append(
+            f"{_kind('bore', len(shaped))} {verb} given a roof or another height"
+        )
     if moved:
         clauses.append(f"{_clause(moved, verbs, 'moved')} per side")
     return f"{'; '.join(clauses)}."
+
+
+def _is_only_shaped(row: Row) -> bool:
+    """Whether a lying bore keeps its width, and gets a roof or another height."""
+    return row.correction.lying is not None and row.correction.correction == 0
 
 
 def _clause(rows: Sequence[Row], verbs: tuple[str, str], participle: str) -> str:
