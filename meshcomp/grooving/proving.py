@@ -88,7 +88,7 @@ def _is_planned(groove: Groove, seen: _Seen | None) -> bool:
         seen is not None
         and max(seen.apex, seen.side) <= _PLACE_LIMIT
         and seen.along <= _PLACE_LIMIT + WAVER * _slant(groove)
-        and abs(seen.area - groove.area) <= _AREA_SHARE * groove.area
+        and abs(seen.area - groove.area) <= _AREA_SHARE * groove.area + WAVER * groove.width
     )
 
 
