@@ -49,7 +49,8 @@ def plan(
     Raises
     ------
     OptionError
-        If an id is unknown, a size cannot be had, or a corrected size is not above zero.
+        If an id is unknown, a size cannot be had, or nothing would be left of a feature
+        that was set, or of most features.
 
     Examples
     --------
@@ -74,8 +75,7 @@ def plan(
             inspection.features, _decided(inspection, decide, rule), strict=True
         )
     )
-    for correction in corrections:
-        _check_size(correction)
+    _check_vanishing(corrections, sizes, may_be_held=isinstance(rule, ByHand))
     decided = Plan(
         corrections=corrections,
         source=rule.in_words(),
@@ -302,10 +302,20 @@ def _check_targets(inspection: Inspection, rule: Calibrated) -> None:
             raise OptionError(f"{feature.id} is a profile and has no size to aim at")
 
 
-def _check_size(correction: Correction) -> None:
-    size = correction.mesh_size
-    if size is not None and not size > 0:
-        raise OptionError(
-            f"{correction.feature_id}: the corrected size would be {size:g} mm: give a "
-            "smaller correction, or --keep it"
-        )
+def _check_vanishing(
+    corrections: tuple[Correction, ...], sizes: Iterable[str], *, may_be_held: bool
+) -> None:
+    """Refuse what leaves nothing of a feature.
+
+    Of one number for all, the few features that are too small for it are held back when
+    the mesh is made; where they are the most, the number is a slip.
+    """
+    changed = [c for c in corrections if c.mesh_size is not None and not c.is_left_alone]
+    gone = [c for c in changed if c.vanishes]
+    are_few = may_be_held and 2 * len(gone) <= len(changed)
+    for correction in gone:
+        if not are_few or correction.feature_id in sizes:
+            raise OptionError(
+                f"{correction.feature_id}: the corrected size would be "
+                f"{correction.mesh_size:g} mm: give a smaller correction, or --keep it"
+            )

@@ -8,6 +8,8 @@ from meshcomp.printer_axes import PrinterAxes
 
 __all__ = ["Correction", "Foot", "Lying", "Outlook", "Plan"]
 
+_LEAST_SIZE = 1e-9  # mm
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
@@ -91,6 +93,11 @@ class Correction:
         if self.mesh_size is None or self.nominal_size is None:
             return None
         return self.mesh_size - self.nominal_size
+
+    @property
+    def vanishes(self) -> bool:
+        """Whether nothing would be left of the feature at its corrected size."""
+        return self.mesh_size is not None and not self.mesh_size > _LEAST_SIZE
 
     @property
     def drawn_size(self) -> float | None:

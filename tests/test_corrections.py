@@ -121,6 +121,15 @@ def test_a_size_below_zero_is_refused():
         meshcomp.plan(found("bearing_plate"), meshcomp.ByHand(bore_opening=-5.0))
 
 
+def test_one_feature_set_below_zero_is_refused_though_others_stay():
+    with pytest.raises(OptionError, match=r"bore-01: the corrected size would be -1 mm"):
+        meshcomp.plan(
+            found("bearing_plate"),
+            meshcomp.ByHand(bore_opening=0.1),
+            sizes={"bore-01": -1.0},
+        )
+
+
 def test_corrections_come_in_the_order_of_the_features():
     inspection = found("pin_ring")
     plan = meshcomp.plan(inspection, EVERYTHING)

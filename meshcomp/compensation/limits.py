@@ -16,12 +16,22 @@ from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
 
-__all__ = ["CONTACT", "CONTACT_GAP", "Place", "limited", "places_at", "places_of_contact"]
+__all__ = [
+    "CONTACT",
+    "CONTACT_GAP",
+    "Place",
+    "limited",
+    "places_at",
+    "places_of_contact",
+    "places_of_vanishing",
+]
 
 _BENT = 0.001  # mm: what a straight wall may be off
 _BESIDE = "a neighbour is held back"
 CONTACT = "another body lies against it, or would"
 CONTACT_GAP = 0.001  # mm
+_VANISHES = "nothing would be left of it"
+_HELD = (CONTACT, _VANISHES)  # altogether, from the start
 
 
 Place = tuple[NDArray[np.float64], str]  # where, mm, in the bed's frame, and why
@@ -53,6 +63,17 @@ def places_of_contact(
         index: (corners[feature.faces[touching[feature.faces]][0], 0], CONTACT)
         for index, feature in enumerate(inspection.features)
         if touching[feature.faces].any()
+    }
+
+
+def places_of_vanishing(inspection: Inspection, plan: Plan) -> dict[int, Place]:
+    """Features with faces of their own of which nothing would be left, with a place."""
+    corners = inspection.part.mesh.corners
+    rows = zip(inspection.features, plan.corrections, strict=True)
+    return {
+        index: (corners[feature.faces[0], 0], _VANISHES)
+        for index, (feature, correction) in enumerate(rows)
+        if correction.vanishes and not correction.is_left_alone and len(feature.faces)
     }
 
 
@@ -92,7 +113,7 @@ def limited(
         if is_sized(feature, correction):
             least = float(holding.cylinders[index])
             offset = farthest_offset(feature, correction)
-        if index in places and places[index][1] == CONTACT:
+        if index in places and places[index][1] in _HELD:
             least = 0.0
         if correction.is_left_alone or offset == 0:
             continue

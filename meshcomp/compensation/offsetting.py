@@ -11,7 +11,13 @@ from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, nothing_held
-from meshcomp.compensation.limits import CONTACT_GAP, limited, places_at, places_of_contact
+from meshcomp.compensation.limits import (
+    CONTACT_GAP,
+    limited,
+    places_at,
+    places_of_contact,
+    places_of_vanishing,
+)
 from meshcomp.compensation.looking import Looked
 from meshcomp.compensation.lying import edge_angles, farthest_offset
 from meshcomp.compensation.moving import moved_by
@@ -56,7 +62,10 @@ def offset_walls(
     mesh = inspection.part.mesh
     regions = planar_regions(mesh, topology_of(mesh))
     touching = _in_contact(inspection, plan)
-    places = places_of_contact(inspection, touching)
+    vanishing = places_of_vanishing(inspection, plan)
+    for index in vanishing:
+        touching[inspection.features[index].faces] = True
+    places = {**places_of_contact(inspection, touching), **vanishing}
     holding = nothing_held(len(mesh.vertices), len(inspection.features))
     holding.cylinders[list(places)] = 0.0
     holding.coarse[list(places)] = True
