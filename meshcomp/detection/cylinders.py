@@ -19,14 +19,10 @@ from meshcomp.detection.growing import (
     telling_corners,
 )
 from meshcomp.detection.helices import is_helical
+from meshcomp.detection.nominal import nominal_radius
 from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
-from meshcomp.detection.rough import (
-    grown_roughly,
-    nominal_radius,
-    rough_limit,
-    was_made_anew,
-)
+from meshcomp.detection.rough import grown_roughly, rough_limit, was_made_anew
 from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through

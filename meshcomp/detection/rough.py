@@ -17,7 +17,7 @@ from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.seeds import Seed
 from meshcomp.errors import AssociationError
 
-__all__ = ["grown_roughly", "nominal_radius", "rough_limit", "was_made_anew"]
+__all__ = ["grown_roughly", "rough_limit", "was_made_anew"]
 
 _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
 _MOST_ROUGH = 0.12  # mm
@@ -29,7 +29,6 @@ _LEAST_WAVE = 0.003  # mm, amplitude
 _CHANCE = 3.0  # standard errors
 _STEPS = 3
 _LEAST_COVERED = 0.4  # share of the area of the cylinder they tell
-_LEAST_BAND = 0.01  # mm: a smaller scatter is noise of the coordinates
 
 
 def rough_limit(radius: float) -> float:
@@ -118,20 +117,3 @@ def _is_wavy(circle: Circle, corners: NDArray[np.float64]) -> bool:
     free = max(len(off) - terms.shape[1], 1)
     rest = np.sqrt(float(((off - terms @ found) ** 2).sum()) / free * 2 / len(off))
     return bool(np.abs(found[:-3]).max() > _LEAST_WAVE + _CHANCE * rest)
-
-
-def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
-    """Radius of the circle on which corners lay before a mesh was made anew, mm.
-
-    Small triangles that sample coarse facets reach the circle with few corners only.
-    """
-    if not was_made_anew(view.scene, faces, view.frame[2]):
-        return circle.radius
-    distances = np.hypot(*(_corners(view, faces)[:, :2] - circle.centre).T)
-    low, high = np.quantile(distances, [0.05, 0.98])
-    if high - low < _LEAST_BAND:
-        return circle.radius
-    ends = view.scene.mesh.vertices[view.scene.mesh.faces[faces]]
-    side = np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
-    is_fine = side**2 / (8 * circle.radius) < (high - low) / 2
-    return float(high) if is_fine else circle.radius

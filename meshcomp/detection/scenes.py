@@ -15,6 +15,8 @@ from meshcomp.topology import Topology
 
 __all__ = ["Circle", "Prospect", "Scene", "frame_along", "prospect"]
 
+_PLANE = 8  # faces that lie in one plane: by chance, shaken coordinates let up to four
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
@@ -29,6 +31,14 @@ class Scene:
     def limit(self) -> float:
         """How far coordinates may be off a true plane or circle, mm."""
         return self.mesh.kept("flatness limit", flatness_limit)
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether planes of many faces show that coordinates are off by no more."""
+        return self.mesh.kept("is exact", self._has_wide_planes)
+
+    def _has_wide_planes(self, _: Mesh) -> bool:
+        return int(np.bincount(self.regions.of_face).max(initial=0)) >= _PLANE
 
 
 @dataclass(frozen=True, slots=True, eq=False)
