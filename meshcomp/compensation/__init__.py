@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
+from meshcomp.compensation.axes import axes_undone
 from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
-from meshcomp.crossings import crossing_pairs
-from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
-from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
-from meshcomp.printer_axes import PrinterAxes
 from meshcomp.results import Compensated
 
 __all__ = ["compensate"]
@@ -57,7 +52,7 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
         mesh, parents = foot.mesh, parents[foot.parents]
         volume += foot.volume
     if plan.axes is not None:
-        mesh = _undone(inspection, mesh, plan.axes)
+        mesh = axes_undone(inspection, mesh, plan.axes)
     return Compensated(
         part=inspection.part.with_mesh(mesh, parents),
         plan=plan,
@@ -65,25 +60,4 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
         limits=limits,
         predicted_volume_change=volume,
         moved_volume=change.moved + abs(volume - change.net),
-    )
-
-
-def _undone(inspection: Inspection, mesh: Mesh, axes: PrinterAxes) -> Mesh:
-    """Ask for what the printer's axes draw as the mesh, in 32 bits as it is written."""
-    asked = mesh.moved(axes.undone(mesh.vertices).astype(np.float32).astype(np.float64))
-    if inspection.solid.bodies > 1:
-        _refuse_touching(inspection, mesh, asked)
-    return asked
-
-
-def _refuse_touching(inspection: Inspection, drawn: Mesh, asked: Mesh) -> None:
-    """Bodies that lie face to face may cross once their common plane leans: by rounding."""
-    pairs = crossing_pairs(asked)
-    if len(pairs) <= len(crossing_pairs(drawn)):
-        return
-    x, y, z = inspection.part.stand.to_file(asked.corners[pairs[0, 0]].mean(axis=0))
-    raise UnsoundResultError(
-        f"{inspection.part.name}: bodies touch near ({x:.3f}, {y:.3f}, {z:.3f}) mm, and "
-        f"{len(pairs)} of their faces would cross by rounding once errors of the axes are "
-        "undone: unite the bodies, or leave the axes as they are (--no-axes)"
     )
