@@ -143,3 +143,14 @@ def test_folds_that_go_round_a_rim_end(tmp_path):
     record = meshcomp.compensate_part(part, tmp_path / "out.stl", rule)
     assert crossings.crossing_faces(tmp_path / "out.stl") == 0
     assert record.limits != ()
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not SOLIDS.is_dir(), reason="the real meshes are not here")
+def test_rounding_errors_do_not_let_touching_bodies_cross(tmp_path):
+    # Two bodies on one plane through zero, which is upright here: 1e-30 mm off is across.
+    source, path = SOLIDS / "s17.stl", tmp_path / "out.stl"
+    rule = meshcomp.ByHand(wall_growth=0.05, bore_opening=0.2)
+    meshcomp.compensate_part(meshcomp.read(source, up="+X"), path, rule)
+    assert crossings.crossing_faces(source) == 0
+    assert crossings.crossing_faces(path) == 0

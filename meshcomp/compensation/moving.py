@@ -16,6 +16,8 @@ from meshcomp.triangulating import Known
 
 __all__ = ["moved_by"]
 
+_NOTHING = 1e-9  # mm
+
 
 def moved_by(
     charts: Charts,
@@ -50,8 +52,11 @@ def moved_by(
     mesh = refined.mesh
     d = d.copy()
     d[: len(share)] *= share[:, None]
+    d[np.abs(d) < _NOTHING] = 0.0
     # What will be written has 32 bits: what is judged has them too.
     rounded = (mesh.vertices + d).astype(np.float32).astype(np.float64)
+    # Near zero they hold rounding errors too, and bodies that touch there would cross.
+    rounded[np.abs(rounded) < _NOTHING] = 0.0
     shifted = np.where(d != 0, rounded, mesh.vertices)
     new = np.arange(len(mesh.vertices)) >= refined.old_vertices
     shifted[new] = rounded[new]
