@@ -25,6 +25,9 @@ ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
 _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
 _EXACT = 5e-4  # mm: a smaller limit keeps roundings away by itself
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
+_ROW = 3  # wide facets that follow each other
+_SAME_WAY = 1e-3  # radians, between directions of one facet
+_ADJOINING = (0.02, 0.25)  # of the wider facet, that ends may be apart: sure, at most
 _STEPS = 4
 _LEAST_SHARED = 6  # corners, for a circle
 _MANY = 0.15  # share of the corners
@@ -238,7 +241,8 @@ def _without_flats(
 ) -> NDArray[np.int64]:
     """Drop faces on chords too wide to be facets of this circle: the side of a D.
 
-    A narrow facet's plane, which its corners tilt by chance, does not count.
+    A narrow facet's plane, which its corners tilt by chance, does not count. Wide facets
+    that follow each other are a part of the turn that was divided more coarsely.
     """
     if len(faces) == 0:
         return faces
@@ -254,4 +258,35 @@ def _without_flats(
     corners = turned(scene.mesh.vertices[scene.mesh.faces[faces[lost]]], view.frame[:2])
     across = corners - circle.centre
     kept[lost] = _are_narrow(across, circle.radius, limit, float(np.degrees(widest)))
+    wide = lost[widths[lost] <= np.radians(WIDEST_FACET)]
+    directions = np.arctan2(normals[wide, 1], normals[wide, 0])
+    kept[wide] |= _in_rows(directions, widths[wide], limit / circle.radius)
     return np.asarray(faces[kept])
+
+
+def _in_rows(
+    directions: NDArray[np.float64], widths: NDArray[np.float64], limit: float
+) -> NDArray[np.bool_]:
+    """Whether facets, by direction and width in radians, adjoin like ones, (k,).
+
+    Three make a row; the two flats of a double D do not adjoin. A limit in radii, by
+    which corners may be off, makes widths uncertain.
+    """
+    if len(directions) < _ROW:
+        return np.zeros(len(directions), dtype=bool)
+    steps = np.round(directions % (2 * np.pi) / _SAME_WAY).astype(np.int64)
+    _, first, back = np.unique(steps, return_index=True, return_inverse=True)
+    ways, wide = directions[first] % (2 * np.pi), widths[first]
+    after = np.roll(wide, -1)
+    apart = (np.roll(ways, -1) - ways) % (2 * np.pi)
+    most = np.maximum(wide, after)
+    spare = _ADJOINING[0] * most + 2 * limit / np.sin(most / 2)
+    spare = np.minimum(spare, _ADJOINING[1] * most)
+    adjoins = np.abs(apart - (wide + after) / 2) <= spare
+    adjoins &= most <= _WIDER_THAN_USUAL * np.minimum(wide, after)
+    before = np.roll(adjoins, 1)
+    is_middle = adjoins & before
+    in_row = (
+        is_middle | (adjoins & np.roll(is_middle, -1)) | (before & np.roll(is_middle, 1))
+    )
+    return np.asarray(in_row[back.ravel()])

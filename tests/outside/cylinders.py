@@ -19,7 +19,7 @@ from OCP.GeomAbs import GeomAbs_Cylinder
 
 from outside.solids import triangles_of
 
-__all__ = ["TrueCylinder", "true_cylinders"]
+__all__ = ["STEPS", "TrueCylinder", "true_cylinders"]
 
 STEPS = 3600  # of a turn
 
