@@ -34,7 +34,9 @@ def mouth_of(surface: Surface, outline: NDArray[np.float64]) -> NDArray[np.float
 
     None where that is far from where they would leave a flat one.
     """
-    lines, _ = level_lines(surface.corners[: surface.own], surface.height)
+    reach = float(np.linalg.norm(outline[1:] - outline[0], axis=1).max())
+    rows = surface.rows_near(outline[0], reach)
+    lines, _ = level_lines(surface.corners[rows], surface.height)
     ends = []
     for tip in outline[1:]:
         way = tip - outline[0]

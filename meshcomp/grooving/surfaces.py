@@ -38,6 +38,31 @@ REFUSALS = (
 _LEAST_WIDTHS = 4.0  # diameters that hold a groove, in its widths
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Boxes:
+    """Boxes of triangles or lines as seen from above: four columns, mm."""
+
+    low: tuple[NDArray[np.float64], NDArray[np.float64]]  # x and y, (k,) each
+    high: tuple[NDArray[np.float64], NDArray[np.float64]]
+
+    @classmethod
+    def of(cls, points: NDArray[np.float64]) -> Boxes:
+        """Make them of corners, (k, 2 or 3, 2 or 3)."""
+        low, high = points.min(axis=1), points.max(axis=1)
+        columns = [np.ascontiguousarray(each[:, k]) for each in (low, high) for k in (0, 1)]
+        return cls((columns[0], columns[1]), (columns[2], columns[3]))
+
+    def near(self, point: NDArray[np.float64], distance: float) -> NDArray[np.bool_]:
+        """Mark those within a distance of a point along both X and Y, (k,)."""
+        x, y = point.tolist()
+        return np.asarray(
+            (self.low[0] <= x + distance)
+            & (self.high[0] >= x - distance)
+            & (self.low[1] <= y + distance)
+            & (self.high[1] >= y - distance)
+        )
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Surface:
     """Faces of a feature that stands, after compensation."""
@@ -49,6 +74,18 @@ class Surface:
     height: float  # at which most of it is seen, mm
     around: NDArray[np.float64]  # (k, 2, 2) lines of the whole mesh at that height
     faces: NDArray[np.int64]  # (own,) numbers of its faces in the mesh
+    boxes: Boxes  # of its own faces, as seen from above
+    line_boxes: Boxes  # of the lines around
+
+    def rows_near(self, point: NDArray[np.float64], distance: float) -> NDArray[np.int64]:
+        """Return which of its own faces may be within a distance of a point, (k,)."""
+        return np.flatnonzero(self.boxes.near(point, distance))
+
+    def lines_near(
+        self, point: NDArray[np.float64], distance: float
+    ) -> NDArray[np.float64]:
+        """Return the lines around that may be within a distance of a point, (k, 2, 2)."""
+        return self.around[self.line_boxes.near(point, distance)]
 
     @property
     def is_round(self) -> bool:
@@ -151,14 +188,17 @@ def surface_of(
     if len(heights) <= look:
         return "it has no upright stretch" if look == 0 else "it has no other outline"
     height = heights[look]
+    around = level_lines(mesh.corners, height)[0]
     return Surface(
         feature=feature,
         corners=corners,
         own=len(faces),
         centre=_centre(feature, own, height),
         height=height,
-        around=level_lines(mesh.corners, height)[0],
+        around=around,
         faces=faces,
+        boxes=Boxes.of(own),
+        line_boxes=Boxes.of(around),
     )
 
 
@@ -226,11 +266,13 @@ def seat_at(surface: Surface, bearing: float, width: float, depth: float) -> Sea
     best = int(np.argmax(surface.side * at))
     point = surface.centre + at[best] * ray
     outward = surface.side * ray if surface.is_round else _normal(surface, point, width)
-    stretches = _stretches(corners, point, outward, surface.height, (width, depth))
+    here = corners[surface.rows_near(point, width)]
+    stretches = _stretches(here, point, outward, surface.height, (width, depth))
     if len(stretches) == 0:
         return REFUSALS[1]
-    wall = _distances(surface.around, point, -outward)
-    if wall.min(initial=np.inf) < depth + _LEAST_WALL * width:
+    least = depth + _LEAST_WALL * width
+    wall = _distances(surface.lines_near(point, least), point, -outward)
+    if wall.min(initial=np.inf) < least:
         return REFUSALS[2]
     return Seat(
         bearing=bearing,
@@ -266,7 +308,7 @@ def _normal(
     surface: Surface, point: NDArray[np.float64], width: float
 ) -> NDArray[np.float64]:
     """Mean outward direction of the outline within the groove's mouth."""
-    corners = surface.corners[: surface.own]
+    corners = surface.corners[surface.rows_near(point, width)]
     lines, rows = level_lines(corners, surface.height)
     way = lines[:, 1] - lines[:, 0]
     square = np.maximum(np.einsum("ij,ij->i", way, way), 1e-18)
