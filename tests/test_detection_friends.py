@@ -16,6 +16,7 @@ from outside import brep
 from outside.friends import FRIENDS
 from outside.solids import tessellated
 from remade import inspected, shuffled, turned
+from scipy.spatial.transform import Rotation as Turn
 
 import meshcomp
 from meshcomp.features import Wall
@@ -68,6 +69,16 @@ def test_false_friends_are_no_cylinders(name, fineness):
     # The octagon's part has one round bore of 8, for comparison.
     true = [("bore", 8.0)] if name == "octagon" else []
     assert [(c.kind, round(c.nominal_size, 3)) for c in cylinders] == true
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("turn", [(0, 90, 0), (90, 0, 0), (17, -40, 29)])
+@pytest.mark.parametrize("name", sorted(FRIENDS))
+def test_false_friends_that_lie_or_slant_are_no_cylinders(name, turn):
+    rotation = Turn.from_euler("xyz", turn, degrees=True).as_matrix()
+    found = inspected(turned(tessellated(FRIENDS[name](), *USUAL), rotation))
+    true = [("bore", 8.0)] if name == "octagon" else []
+    assert [(c.kind, round(c.nominal_size, 3)) for c in found.cylinders] == true
 
 
 @pytest.mark.slow
