@@ -21,6 +21,8 @@ from meshcomp.errors import NotASolidError
 from meshcomp.files import read_part
 from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
 from meshcomp.repairing import read_sound_part, refuse_faults, repair
+from meshcomp.repairing.patchwork import untouched
+from meshcomp.repairing.sheets import without_sheets
 from meshcomp.repairing.shells import shells_of
 
 PARTS = ("bearing_plate", "stepper_bracket", "knob")
@@ -233,6 +235,17 @@ def test_a_fin_without_thickness_goes():
     sound = repair(with_a_fin((8, 8, 5)))
     assert kinds(sound) == {"sheets": 1}
     assert sound.mesh.volume == pytest.approx(175 * 10)
+
+
+@pytest.mark.parametrize("tip", [(8, 8, 5), (8, 8, 15), (2, 2, 5), (2, 2, 15)])
+def test_a_fin_drawn_from_both_sides_goes(tip):
+    part = with_a_fin(tip)
+    back = part.mesh.faces[-1:, ::-1]
+    closed = part_of(Mesh(part.mesh.vertices, np.concatenate([part.mesh.faces, back])))
+    sound = without_sheets(untouched(closed.mesh))[0].mesh
+    assert len(sound.faces) == len(part.mesh.faces) - 1
+    assert sound.volume == pytest.approx(175 * 10)
+    assert crossing_faces(sound) == open_edges(sound) == 0
 
 
 def test_a_fin_that_sticks_out_is_refused():

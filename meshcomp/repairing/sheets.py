@@ -36,7 +36,7 @@ def without_sheets(work: Patchwork) -> tuple[Patchwork, int]:
         if found is not None and _is_whole(found, work, _LARGEST_PARTITION):
             work = found
     if topology_of(work.mesh).is_closed:
-        work = _without_flakes(work)
+        work = _without_flaps(_without_flakes(work))
     return work, before - len(work.mesh.faces)
 
 
@@ -95,3 +95,33 @@ def _without_flakes(work: Patchwork) -> Patchwork:
     if shells.areas[flakes].sum() > _LARGEST_PARTITION * shells.areas.sum():
         return work
     return work.only(~flakes[shells.of_face])
+
+
+def _without_flaps(work: Patchwork) -> Patchwork:
+    """Drop two faces back to back that have an edge of their own: they stick out flat.
+
+    Bodies that touch have such faces too, but other faces at each of their edges.
+    """
+    for _ in range(_TRIES):
+        topology = topology_of(work.mesh)
+        if not topology.crowded:
+            return work
+        faces = work.mesh.faces
+        twins = topology.twins.reshape(-1, 3)
+        same = np.sort(faces, axis=1)[:, None] == np.sort(faces[twins // 3], axis=2)
+        # An edge that only these two share: their twins agree, and it is not crowded.
+        own = same.all(axis=2) & ~_are_crowded(work).reshape(-1, 3)
+        flat = own.any(axis=1)
+        if not flat.any() or flat.all():
+            return work
+        work = work.only(~flat)
+    return work
+
+
+def _are_crowded(work: Patchwork) -> NDArray[np.bool_]:
+    """Which half-edges belong to an edge of more than two faces."""
+    faces, count = work.mesh.faces, len(work.mesh.vertices)
+    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
+    _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    return np.asarray(counts[index.ravel()] > 2)  # noqa: PLR2004
