@@ -237,3 +237,26 @@ def test_points_amid_a_line_are_no_corners():
     ring = np.array([(0, 0), (5, 0), (10, 0), (10, 10), (10, 10.00001), (0, 10)], float)
     bends = outline_of([ring]).bends
     assert bends.points.round(3).tolist() == [[0, 0], [10, 0], [10, 10], [0, 10]]
+
+
+@pytest.mark.parametrize("apart", [4e-4, 6e-4, 1.5e-3])
+def test_a_straight_line_ends_where_a_fine_rounding_begins(apart):
+    # Diagonals of facets that run close by double each corner of a rounding of 5 degrees a
+    # facet: neither point of such a pair bends the outline much by itself (elementary
+    # geometry: the sagitta of a pair is its width times half the angle between facets).
+    turns = np.radians(np.arange(0, 91, 5))
+    corners = 6 + 2 * np.column_stack([np.sin(turns), -1 + np.cos(turns)])
+    ways = np.diff(corners, axis=0)
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    beside = corners[:-1] + apart * ways
+    rounding = np.stack([corners[:-1], beside], axis=1).reshape(-1, 2)
+    amid = np.column_stack([np.linspace(0, 6, 200, endpoint=False), np.full(200, 6.0)])
+    ring = np.concatenate([amid, rounding, corners[-1:], [[8.0, 0.0], [0.0, 0.0]]])[::-1]
+    bends = outline_of([ring]).bends
+    ends = bends.points[bends.following]
+    longest = np.argmax((ends[:, 1] > 5.9) * bends.lengths)
+    line = np.array([bends.points[longest], ends[longest]])
+    assert line[:, 1] == pytest.approx([6.0, 6.0], abs=3e-5)
+    assert np.ptp(line[:, 0]) == pytest.approx(6.0, abs=2 * apart)
+    # One point of each pair is left, and none of those amid the line.
+    assert len(bends.points) == len(corners) + 3

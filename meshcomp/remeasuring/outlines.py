@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 __all__ = ["Outline", "outline_of"]
 
 _BEND = 2e-5  # mm: a point nearer to the line between its neighbours is no corner
+_MOST_PASSES = 40
 _SAME = 1e-4  # mm: points nearer to each other are one corner
 
 
@@ -41,15 +42,34 @@ class Outline:
         Sections meet the diagonals of facets there, which says nothing about a circle.
         """
         # Of two points that all but coincide, neither bends much by itself.
-        apart = _only(self, self.lengths > _SAME)
-        following = apart.following
-        before = np.zeros_like(following)
-        before[following] = np.arange(len(following))
-        back = apart.points - apart.points[before]
-        ahead = apart.points[following] - apart.points
+        left = _only(self, self.lengths > _SAME)
+        for _ in range(_MOST_PASSES):
+            straight = left.are_straight
+            if not straight.any():
+                break
+            # Two neighbours never go at once: without the one, the other may bend.
+            even = left.places % 2 == 0
+            going = straight & (even if (straight & even).any() else ~even)
+            left = _only(left, ~(going & ~going[left.following]))
+        return left
+
+    @property
+    def are_straight(self) -> NDArray[np.bool_]:
+        """Mark points that all but lie on the line between their neighbours, (p,)."""
+        before = np.zeros_like(self.following)
+        before[self.following] = np.arange(len(self.points))
+        back = self.points - self.points[before]
+        ahead = self.points[self.following] - self.points
         cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
         chord = np.linalg.norm(back + ahead, axis=1)
-        return _only(apart, np.abs(cross) > _BEND * np.maximum(chord, 1e-12))
+        return np.asarray(np.abs(cross) <= _BEND * np.maximum(chord, 1e-12))
+
+    @property
+    def places(self) -> NDArray[np.int64]:
+        """Which point of its ring each one is, (p,)."""
+        first = np.flatnonzero(np.diff(self.ring, prepend=-1))
+        sizes = np.diff(np.append(first, len(self.points)))
+        return np.arange(len(self.points)) - np.repeat(first, sizes)
 
 
 def _only(outline: Outline, kept: NDArray[np.bool_]) -> Outline:
