@@ -26,7 +26,7 @@ _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corne
 _EXACT = 5e-4  # mm: a smaller limit keeps roundings away by itself
 _WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
 _ROW = 3  # wide facets that follow each other
-_SAME_WAY = 1e-3  # radians, between directions of one facet
+_SAME_WAY = 0.3  # of a facet's width, between directions of its triangles
 _ADJOINING = (0.02, 0.25)  # of the wider facet, that ends may be apart: sure, at most
 _STEPS = 4
 _LEAST_SHARED = 6  # corners, for a circle
@@ -272,11 +272,14 @@ def _in_rows(
     Three make a row; the two flats of a double D do not adjoin. A limit in radii, by
     which corners may be off, makes widths uncertain.
     """
-    if len(directions) < _ROW:
-        return np.zeros(len(directions), dtype=bool)
-    steps = np.round(directions % (2 * np.pi) / _SAME_WAY).astype(np.int64)
-    _, first, back = np.unique(steps, return_index=True, return_inverse=True)
-    ways, wide = directions[first] % (2 * np.pi), widths[first]
+    order = np.argsort(directions % (2 * np.pi), kind="stable")
+    ways, wide = directions[order] % (2 * np.pi), widths[order]
+    # Triangles of one facet, which noise tilts, look nearly the same way.
+    is_new = (ways - np.roll(ways, 1)) % (2 * np.pi) > _SAME_WAY * wide
+    label = (np.cumsum(is_new) - 1) % max(int(is_new.sum()), 1)
+    ways, wide = ways[is_new], wide[is_new]
+    if len(ways) < _ROW:
+        return np.zeros(len(order), dtype=bool)
     after = np.roll(wide, -1)
     apart = (np.roll(ways, -1) - ways) % (2 * np.pi)
     most = np.maximum(wide, after)
@@ -289,4 +292,4 @@ def _in_rows(
     in_row = (
         is_middle | (adjoins & np.roll(is_middle, -1)) | (before & np.roll(is_middle, 1))
     )
-    return np.asarray(in_row[back.ravel()])
+    return np.asarray(in_row[label][np.argsort(order)])
