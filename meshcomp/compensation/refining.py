@@ -26,6 +26,7 @@ Edges = Mapping[str, NDArray[np.float64]]
 SAGITTA = 0.001  # mm: facets of a compensated cylinder are at most this far inside
 _MOST_AROUND = 4096  # facets of a circle: enough for `SAGITTA` up to 6.8 m across
 _SAME_STEP = 0.3  # of the widest facet: corners nearer than this stand on one plane
+_SAME_EDGE = 0.0015  # mm: an edge of a roof may lie this far from where it should
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,7 +226,8 @@ def _planes(
     angles = np.arctan2(across[..., 1], across[..., 0]) % (2 * np.pi)
     widest = _widest(cylinder.nominal_size / 2)
     distinct, index = _distinct(angles.ravel(), _SAME_STEP * widest)
-    distinct, index = _with_edges(distinct, index, edges, _SAME_STEP * widest)
+    same = _SAME_EDGE / (cylinder.nominal_size / 2)
+    distinct, index = _with_edges(distinct, index, edges, same)
     gaps = np.diff(np.append(distinct, distinct[0] + 2 * np.pi))
     pieces = np.maximum(np.ceil(gaps / widest - 1e-9), 1).astype(np.int64)
     firsts = np.concatenate([[0], np.cumsum(pieces)])

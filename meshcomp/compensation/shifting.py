@@ -275,7 +275,10 @@ def _round(
     goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
     d = np.zeros((len(vertices), 3))
     for _ in range(_STEPS):
-        distance, outward = _radial(mesh.vertices[wanted.vertex] + d[index], wanted)
+        points = mesh.vertices[wanted.vertex] + d[index]
+        for each in wanted.lying:  # along the rim of a bore that crosses, angles change
+            goal[each.rows] = each.goals(points[each.rows])
+        distance, outward = _radial(points, wanted)
         normals = np.concatenate([outward, corners.normal])
         missing = np.concatenate(
             [goal - distance, asked - dot(corners.normal, d[of_corner])]

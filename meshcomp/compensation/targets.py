@@ -35,6 +35,24 @@ class Targets:
     direction: NDArray[np.float64]  # (r, 3) unit, along the axis
     radius: NDArray[np.float64]  # (r,) wanted distance from the axis, mm
     change: NDArray[np.float64]  # (r,) wanted change of that distance, mm
+    lying: tuple[LyingRows, ...] = ()  # those whose distance depends on the angle
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class LyingRows:
+    """Rows of a bore that lies, and is to have another shape than a circle."""
+
+    rows: NDArray[np.int64]  # (k,) of the arrays of cylinders
+    cylinder: Cylinder
+    correction: Correction
+    share: float  # of the change that is to be made
+
+    def goals(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Distances from the axis that are wanted at the angles of points, (k,) mm."""
+        radius = self.cylinder.nominal_size / 2
+        return radius + self.share * (
+            radii(self.cylinder, self.correction, points) - radius
+        )
 
 
 def targets(
@@ -119,7 +137,19 @@ def _rows(
             rows = radius if is_on and not fixed else nothing
             columns.append((vertices, index, found, rows, change))
     sizes = [len(column[0]) for column in columns]
+    firsts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+    lying = tuple(
+        LyingRows(
+            rows=np.arange(first, first + size),
+            cylinder=column[2],
+            correction=plan.corrections[column[1]],
+            share=float(held[column[1]]),
+        )
+        for column, first, size in zip(columns, firsts, sizes, strict=False)
+        if plan.corrections[column[1]].lying is not None and not np.isnan(column[3]).all()
+    )
     return {
+        "lying": lying,
         "vertex": np.concatenate([np.zeros(0, np.int64), *(c[0] for c in columns)]),
         "owner": np.repeat([c[1] for c in columns], sizes).astype(np.int64),
         "point": np.repeat([c[2].point for c in columns], sizes, axis=0).reshape(-1, 3),
