@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from math import pi, radians, sin, sqrt
 
+import build123d as bd
 import numpy as np
 import pytest
 from outside import measure
 from outside.crossings import crossing_faces, open_edges
+from outside.solids import tessellated
 from typer.testing import CliRunner
 
 import meshcomp
@@ -205,6 +207,30 @@ def test_a_roof_that_has_no_room_is_held_back_and_named(tmp_path):
     assert limit.wanted < limit.used <= 0
     assert [c.name for c in record.verification.checks if not c.passed] == []
     assert crossing_faces(tmp_path / "out.stl") == 0
+
+
+@pytest.mark.parametrize("shape", ["flat", "pointed"])
+@pytest.mark.parametrize("across", [1.2, 2.6])
+def test_a_roof_keeps_its_shape_where_a_bore_comes_in_from_above(shape, across):
+    """The B-rep kernel's block; two tangents at 45 degrees, and the circle below them."""
+    lying = bd.Rot(0, 90, 0) * bd.Cylinder(4, 40)
+    block = bd.Box(30, 20, 20) - lying - bd.Pos(3, 0, 8) * bd.Cylinder(across, 16)
+    mesh = tessellated(block, 0.01, 0.2)
+    part = meshcomp.demo_part("knob").with_mesh(mesh, np.zeros(len(mesh.faces), np.int64))
+    found = meshcomp.inspect(part)
+    _, result = made(found, bore_opening=0.2, roof=Roof(shape=shape))
+    assert result.limits == ()
+    assert crossing_faces(result.part.mesh) == 0
+    bore = next(f for f in found.cylinders if abs(f.direction[0]) > 0.9)
+    proof = meshcomp.verify(found, result, result.part)
+    assert next(s for s in proof.sizes if s.feature_id == bore.id).conforms
+    mine = np.isin(result.parents, bore.faces)
+    y, z = np.abs(result.part.mesh.corners[mine].reshape(-1, 3)[:, 1:].T)
+    up = result.part.mesh.corners[mine].reshape(-1, 3)[:, 2] > 0
+    leaning = (y + z) / sqrt(2)  # how far out along the normal of the roof's side
+    outside = np.maximum(leaning, z) if shape == "flat" else leaning
+    reach = np.where(up & (z > 4.1 / sqrt(2)), outside, np.hypot(y, z))
+    assert reach == pytest.approx(np.full(len(reach), 4.1), abs=0.001)
 
 
 def test_a_roof_alone_is_told_as_one(bracket, tmp_path):

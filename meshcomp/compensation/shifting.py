@@ -31,6 +31,7 @@ _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
 _YIELDING = 3e-3  # weight of a bore's entry where a wall or another bore has its say
 _AT_ONCE = 100_000  # vertices
 _STEPS = 4
+_STEPS_ALONG_RIMS = 12  # where the distance wanted depends on the angle
 
 
 def displacements(
@@ -274,7 +275,7 @@ def _round(
     from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
     goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
     d = np.zeros((len(vertices), 3))
-    for _ in range(_STEPS):
+    for _ in range(_STEPS_ALONG_RIMS if wanted.lying else _STEPS):
         points = mesh.vertices[wanted.vertex] + d[index]
         for each in wanted.lying:  # along the rim of a bore that crosses, angles change
             goal[each.rows] = each.goals(points[each.rows])
