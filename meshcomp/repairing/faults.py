@@ -15,7 +15,7 @@ from meshcomp.parts import Part
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.patchwork import untouched
 from meshcomp.repairing.rims import loops_of
-from meshcomp.repairing.shells import Shells, shells_inside, shells_of
+from meshcomp.repairing.shells import Shells, negative_patches, shells_inside, shells_of
 from meshcomp.repairing.slivers import flat_limit
 from meshcomp.repairing.turning import plain_edges
 from meshcomp.repairing.uniting import overlaps_of
@@ -87,7 +87,9 @@ def _of_piece(mesh: Mesh, name: str) -> dict[str, int]:
     if topology.is_closed:
         _refuse_crowds(shells.count, name)
         found["bodies without thickness"] = int(shells.are_sheets.sum())
-        found["bodies inside out"] = _inverted(mesh, shells)
+        found["bodies inside out"] = _inverted(mesh, shells) or int(
+            negative_patches(mesh)[0].sum()
+        )
         if not (found["repeated faces"] or found["bodies inside out"]):
             pairs = overlaps_of(mesh).pairs
             found["overlapping bodies"] = len(np.unique(pairs))

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import unit
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import bodies_of
+from meshcomp.repairing.turning import plain_edges
+from meshcomp.topology import bodies_of, components, topology_of
 
-__all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
+__all__ = ["Shells", "negative_patches", "shells_inside", "shells_of", "turned_outward"]
 
+_MOST_PATCHES = 500  # each costs a look at all faces
+_MOST_ROUNDS = 4
+_BEFORE = 1e-4  # of a face's size, by which the place before it is away
 _MOST_PAIRS = 20_000  # of shells in one another's boxes; each costs a look at the faces
 _SAME_SIZE = 1e-9  # of the volume
 _LEAST_THICKNESS = 1e-4  # mm, a closed surface thinner than that encloses nothing
@@ -159,6 +164,13 @@ def turned_outward(work: Patchwork) -> tuple[Patchwork, int]:
     turned : int
         How many shells were turned.
     """
+    work, first = _turned_in_order(work)
+    work, then = _turned_patches(work)
+    return work, first + then
+
+
+def _turned_in_order(work: Patchwork) -> tuple[Patchwork, int]:
+    """Turn shells that are inside out, from the outside inwards."""
     shells = shells_of(work.mesh)
     if (shells.volumes >= 0).all():
         return work, 0
@@ -176,3 +188,49 @@ def turned_outward(work: Patchwork) -> tuple[Patchwork, int]:
     rows = turned[shells.of_face]
     faces = np.where(rows[:, None], work.mesh.faces[:, ::-1], work.mesh.faces)
     return work.with_faces(faces), int(turned.sum())
+
+
+def _turned_patches(work: Patchwork) -> tuple[Patchwork, int]:
+    """Turn surfaces that have less than nothing before them, where bodies touch.
+
+    Along an edge of four faces a body that is inside out goes on smoothly into the one
+    that it touches, so that both pass for one shell, whose volume is their difference.
+    Its winding number tells: it is -1 within the body that is inside out.
+    """
+    tried, turned = work, 0
+    for _ in range(_MOST_ROUNDS):
+        negative, label = negative_patches(tried.mesh)
+        if not negative.any():
+            return tried, turned
+        rows = negative[label]
+        faces = np.where(rows[:, None], tried.mesh.faces[:, ::-1], tried.mesh.faces)
+        tried, turned = tried.with_faces(faces), turned + int(negative.sum())
+    return work, 0
+
+
+def negative_patches(mesh: Mesh) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Mark surfaces with a winding number below zero before them, where bodies touch.
+
+    Returns
+    -------
+    negative : (p,) bool
+        For each surface between edges of more than two faces; none without such edges.
+    label : (m,) int
+        The surface of each face.
+    """
+    none = np.zeros(0, dtype=bool), np.zeros(len(mesh.faces), dtype=np.int64)
+    if not topology_of(mesh).crowded:
+        return none
+    pairs, _ = plain_edges(mesh)
+    label = components(len(mesh.faces), pairs // 3)
+    doubled = np.linalg.norm(mesh.area_vectors, axis=1)
+    order = np.lexsort((-doubled, label))
+    largest = order[np.flatnonzero(np.diff(label[order], prepend=-1))]
+    if len(largest) > _MOST_PATCHES:
+        return none
+    sizes = np.sqrt(doubled[largest])[:, None]
+    before = mesh.corners[largest].mean(axis=1) + _BEFORE * sizes * unit(
+        mesh.area_vectors[largest]
+    )
+    winding = np.array([_winding(mesh.corners - point) for point in before])
+    return winding < -0.5, label  # noqa: PLR2004 - whole numbers, but for rounding
