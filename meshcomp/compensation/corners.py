@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 
-__all__ = ["Corners", "corners_of"]
+__all__ = ["LEVEL_LIMIT", "SLIVER", "SLOPING", "WEAK", "Corners", "corners_of"]
+
+LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
+SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
+SLIVER = 1e-3  # weight: less is no wall to go by
+WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are parallel
 
 _RELIABLE_HEIGHT = 1e-3  # mm: thinner triangles have no normal to speak of
 

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import unit
 from meshcomp.compensation.charts import charts_of, made_anew
-from meshcomp.compensation.corners import corners_of
+from meshcomp.compensation.corners import LEVEL_LIMIT, corners_of
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.looking import Looked
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
-from meshcomp.compensation.shifting import LEVEL_LIMIT, horizontal_motion
+from meshcomp.compensation.shifting import horizontal_motion
 from meshcomp.compensation.splitting import split_at_height
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot

@@ -14,24 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.compensation.corners import Corners, corners_of
+from meshcomp.compensation.corners import (
+    LEVEL_LIMIT,
+    SLIVER,
+    SLOPING,
+    WEAK,
+    Corners,
+    corners_of,
+)
+from meshcomp.compensation.settling import moved_onto_cylinders
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 
-__all__ = ["LEVEL_LIMIT", "displacements", "horizontal_motion"]
+__all__ = ["displacements", "horizontal_motion"]
 
-LEVEL_LIMIT = 1e-3  # horizontal part of a normal: less is a level face
-_UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
-_SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
-_SLIVER = 1e-3  # weight: less is no wall to go by
-_WEAK = 7e-4  # eigenvalue ratio: walls that bend by less than 3 degrees are parallel
-_WEAK_IF_FAR = 0.03  # the same where walls disagree and a vertex would run away
+_WEAK_IF_FAR = 0.03  # eigenvalue ratio, as `WEAK`, where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
 _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
-_YIELDING = 3e-3  # weight of a bore's entry where a wall or another bore has its say
 _AT_ONCE = 100_000  # vertices
-_STEPS = 4
-_STEPS_ALONG_RIMS = 12  # where the distance wanted depends on the angle
 
 
 def displacements(
@@ -63,7 +63,7 @@ def displacements(
         a, b, c = mesh.faces[faces].T
         near = faces[on_round[a] | on_round[b] | on_round[c]]
         corners = _corners(mesh, near, normals, wanted)
-        _round(mesh, corners.only(on_round[corners.vertex]), wanted, moved)
+        moved_onto_cylinders(mesh, corners.only(on_round[corners.vertex]), wanted, moved)
     return moved
 
 
@@ -127,7 +127,7 @@ def horizontal_motion(count: int, corners: Corners) -> NDArray[np.float64]:
     Upright walls come first: where a sloping face wants something else, as over an edge
     that it shares with the wall behind it, the wall is true and the slope gives way.
     """
-    upright = (np.abs(corners.normal[:, 2]) <= _SLOPING) & (corners.weight > _SLIVER)
+    upright = (np.abs(corners.normal[:, 2]) <= SLOPING) & (corners.weight > SLIVER)
     motion = _solved(count, corners.only(upright))
     sloping = corners.only(~upright)
     if len(sloping.vertex) == 0:
@@ -144,7 +144,7 @@ def _aside(
 ) -> NDArray[np.float64]:
     """Solve for what slopes ask along upright walls that are all parallel, (count, 2)."""
     xx, xy, yy = _matrix(count, walls)
-    single = _is_weak(xx, xy, yy, _WEAK) & (xx + yy > 0)
+    single = _is_weak(xx, xy, yy, WEAK) & (xx + yy > 0)
     across = unit(np.column_stack([xx - yy + np.hypot(xx - yy, 2 * xy), 2 * xy]))
     turned = np.hypot(xx - yy, 2 * xy) + (xx - yy) <= 1e-12 * (xx + yy)  # along y
     across[turned] = [0.0, 1.0]
@@ -191,12 +191,12 @@ def _solved(count: int, corners: Corners) -> NDArray[np.float64]:
     b = np.column_stack([total(u[:, 0] * offset), total(u[:, 1] * offset)])
     limit = np.zeros(count)
     np.maximum.at(limit, corners.vertex, np.abs(offset))
-    exact = _solve_2x2(xx, xy, yy, b, _WEAK)
+    exact = _solve_2x2(xx, xy, yy, b, WEAK)
     # Where walls hardly bend and cannot all be served, straight ones come first.
     sure = np.bincount(corners.vertex, weight * corners.is_straight, count) > 0
     if sure.any():
         exact = np.where(
-            (_is_weak(xx, xy, yy, _WEAK) & sure)[:, None],
+            (_is_weak(xx, xy, yy, WEAK) & sure)[:, None],
             _along_straight(count, corners, u, weight),
             exact,
         )
@@ -258,125 +258,3 @@ def _solve_2x2(
     strong = np.where(flat[:, None], [1.0, 0.0], strong)
     along = strong * (dot(strong, b) / np.where(large > 0, large, 1.0))[:, None]
     return np.where(full[:, None], solved, along)
-
-
-def _round(
-    mesh: Mesh, corners: Corners, wanted: Targets, moved: NDArray[np.float64]
-) -> None:
-    """Move the vertices on cylinders, by Gauss-Newton steps; fills rows of `moved`."""
-    vertices, index = np.unique(wanted.vertex, return_inverse=True)
-    of_corner = np.searchsorted(vertices, corners.vertex)
-    rows = np.concatenate([index, of_corner])
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    asked = np.where(horizontal > LEVEL_LIMIT, corners.offset * horizontal, 0.0)
-    own = np.pi * np.where(_yields(index, (of_corner, corners), wanted), _YIELDING, 1.0)
-    weights = np.concatenate([own, corners.weight])
-    free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
-    from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
-    goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
-    d = np.zeros((len(vertices), 3))
-    for _ in range(_STEPS_ALONG_RIMS if wanted.lying else _STEPS):
-        points = mesh.vertices[wanted.vertex] + d[index]
-        for each in wanted.lying:  # along the rim of a bore that crosses, angles change
-            goal[each.rows] = each.goals(points[each.rows])
-        distance, outward = _radial(points, wanted)
-        normals = np.concatenate([outward, corners.normal])
-        missing = np.concatenate(
-            [goal - distance, asked - dot(corners.normal, d[of_corner])]
-        )
-        normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
-        d += _least_squares(len(vertices), rows, normals, (missing, weights))
-    d[~free, 2] = 0.0
-    lying = np.zeros(len(vertices), dtype=bool)
-    lying[index[_is_lying(wanted) & ~np.isnan(wanted.radius)]] = True
-    _within_bounds(mesh, vertices, d, lying)
-    moved[vertices] = d
-
-
-def _yields(
-    index: NDArray[np.int64], at_corners: tuple[NDArray[np.int64], Corners], wanted: Targets
-) -> NDArray[np.bool_]:
-    """Rows of entries at vertices of upright walls or cylinders: those are to be true."""
-    of_corner, corners = at_corners
-    is_entry = np.isnan(wanted.radius) & (wanted.change != 0)
-    is_firm = np.zeros(int(index.max(initial=-1)) + 1, dtype=bool)
-    upright = (np.abs(corners.normal[:, 2]) <= _SLOPING) & (corners.weight > _SLIVER)
-    is_firm[of_corner[upright]] = True
-    is_firm[index[~is_entry]] = True
-    return np.asarray(is_entry & is_firm[index])
-
-
-def _radial(
-    points: NDArray[np.float64], wanted: Targets
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Distance from the axis and the unit vector away from it."""
-    away = points - wanted.point
-    away = away - dot(away, wanted.direction)[:, None] * wanted.direction
-    # Exact zeros along coordinate axes keep heights out of upright cylinders.
-    distance = np.linalg.norm(away, axis=1)
-    return distance, away / np.maximum(distance, 1e-12)[:, None]
-
-
-def _free_heights(
-    count: int,
-    at_corners: tuple[NDArray[np.int64], Corners],
-    at_rows: tuple[NDArray[np.int64], Targets],
-) -> NDArray[np.bool_]:
-    """Vertices whose height may change: on lying cylinders, or on a sloping face."""
-    free = np.zeros(count, dtype=bool)
-    index, wanted = at_rows
-    asked = ~np.isnan(wanted.radius) | (wanted.change != 0)
-    free[index[_is_lying(wanted) & asked]] = True
-    of_corner, corners = at_corners
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    sloping = (horizontal > LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > LEVEL_LIMIT)
-    free[of_corner[sloping & (corners.weight > 0)]] = True
-    # What lies on a level face stays on it, to the last bit.
-    level = (horizontal <= LEVEL_LIMIT) & (corners.weight > _SLIVER)
-    free[of_corner[level]] = False
-    return free
-
-
-def _is_lying(wanted: Targets) -> NDArray[np.bool_]:
-    return np.asarray(np.hypot(*wanted.direction[:, :2].T) > _UPRIGHT_LIMIT)
-
-
-def _within_bounds(
-    mesh: Mesh,
-    vertices: NDArray[np.int64],
-    d: NDArray[np.float64],
-    lying: NDArray[np.bool_],
-) -> None:
-    """Keep the lowest and the highest points where they are, and all others between.
-
-    But for walls of lying cylinders: what they break through is to be seen, and held back.
-    """
-    heights = mesh.vertices[:, 2]
-    low, high = heights.min(), heights.max()
-    own = heights[vertices]
-    within = np.clip(own + d[:, 2], low, high) - own
-    d[:, 2] = np.where(lying, d[:, 2], within)
-    d[(own == low) | (own == high), 2] = 0.0
-
-
-def _least_squares(
-    count: int,
-    rows: NDArray[np.int64],
-    normals: NDArray[np.float64],
-    right: tuple[NDArray[np.float64], NDArray[np.float64]],
-) -> NDArray[np.float64]:
-    """Solve weighted 3x3 systems by eigenvectors, least norm where they are weak."""
-    missing, weights = right
-    matrix = np.zeros((count, 3, 3))
-    b = np.zeros((count, 3))
-    for i in range(3):
-        b[:, i] = np.bincount(rows, weights * missing * normals[:, i], count)
-        for j in range(3):
-            matrix[:, i, j] = np.bincount(
-                rows, weights * normals[:, i] * normals[:, j], count
-            )
-    values, vectors = np.linalg.eigh(matrix)
-    strong = values > _WEAK * values[:, -1:]
-    inverse = np.where(strong, 1.0 / np.where(strong, values, 1.0), 0.0)
-    inside = np.einsum("nij,ni->nj", vectors, b) * inverse
-    return np.asarray(np.einsum("nij,nj->ni", vectors, inside))

@@ -1,0 +1,157 @@
+"""Solve how far vertices on cylinders move: onto the surface that is wanted of each.
+
+At a vertex each cylinder asks for a distance from its axis, and each wall for its own
+offset. A bore's entry gives way where a wall or another bore has its say. Heights change
+only where a cylinder lies, or where its rim runs over a sloping face.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot
+from meshcomp.compensation.corners import LEVEL_LIMIT, SLIVER, SLOPING, WEAK, Corners
+from meshcomp.compensation.targets import Targets
+from meshcomp.meshes import Mesh
+
+__all__ = ["moved_onto_cylinders"]
+
+_UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
+_YIELDING = 3e-3  # weight of a bore's entry where a wall or another bore has its say
+_STEPS = 4
+_STEPS_ALONG_RIMS = 12  # where the distance wanted depends on the angle
+
+
+def moved_onto_cylinders(
+    mesh: Mesh, corners: Corners, wanted: Targets, moved: NDArray[np.float64]
+) -> None:
+    """Move the vertices on cylinders, by Gauss-Newton steps; fills rows of `moved`.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Refined, before anything moves.
+    corners : Corners
+        Of walls at those vertices.
+    wanted : Targets
+        Distances from the axes.
+    moved : (n, 3) float
+        Motions, mm, of all vertices.
+    """
+    vertices, index = np.unique(wanted.vertex, return_inverse=True)
+    of_corner = np.searchsorted(vertices, corners.vertex)
+    rows = np.concatenate([index, of_corner])
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    asked = np.where(horizontal > LEVEL_LIMIT, corners.offset * horizontal, 0.0)
+    own = np.pi * np.where(_yields(index, (of_corner, corners), wanted), _YIELDING, 1.0)
+    weights = np.concatenate([own, corners.weight])
+    free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
+    from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
+    goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
+    d = np.zeros((len(vertices), 3))
+    for _ in range(_STEPS_ALONG_RIMS if wanted.lying else _STEPS):
+        points = mesh.vertices[wanted.vertex] + d[index]
+        for each in wanted.lying:  # along the rim of a bore that crosses, angles change
+            goal[each.rows] = each.goals(points[each.rows])
+        distance, outward = _radial(points, wanted)
+        normals = np.concatenate([outward, corners.normal])
+        missing = np.concatenate(
+            [goal - distance, asked - dot(corners.normal, d[of_corner])]
+        )
+        normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
+        d += _least_squares(len(vertices), rows, normals, (missing, weights))
+    d[~free, 2] = 0.0
+    lying = np.zeros(len(vertices), dtype=bool)
+    lying[index[_is_lying(wanted) & ~np.isnan(wanted.radius)]] = True
+    _within_bounds(mesh, vertices, d, lying)
+    moved[vertices] = d
+
+
+def _yields(
+    index: NDArray[np.int64], at_corners: tuple[NDArray[np.int64], Corners], wanted: Targets
+) -> NDArray[np.bool_]:
+    """Rows of entries at vertices of upright walls or cylinders: those are to be true."""
+    of_corner, corners = at_corners
+    is_entry = np.isnan(wanted.radius) & (wanted.change != 0)
+    is_firm = np.zeros(int(index.max(initial=-1)) + 1, dtype=bool)
+    upright = (np.abs(corners.normal[:, 2]) <= SLOPING) & (corners.weight > SLIVER)
+    is_firm[of_corner[upright]] = True
+    is_firm[index[~is_entry]] = True
+    return np.asarray(is_entry & is_firm[index])
+
+
+def _radial(
+    points: NDArray[np.float64], wanted: Targets
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Distance from the axis and the unit vector away from it."""
+    away = points - wanted.point
+    away = away - dot(away, wanted.direction)[:, None] * wanted.direction
+    # Exact zeros along coordinate axes keep heights out of upright cylinders.
+    distance = np.linalg.norm(away, axis=1)
+    return distance, away / np.maximum(distance, 1e-12)[:, None]
+
+
+def _free_heights(
+    count: int,
+    at_corners: tuple[NDArray[np.int64], Corners],
+    at_rows: tuple[NDArray[np.int64], Targets],
+) -> NDArray[np.bool_]:
+    """Vertices whose height may change: on lying cylinders, or on a sloping face."""
+    free = np.zeros(count, dtype=bool)
+    index, wanted = at_rows
+    asked = ~np.isnan(wanted.radius) | (wanted.change != 0)
+    free[index[_is_lying(wanted) & asked]] = True
+    of_corner, corners = at_corners
+    horizontal = np.hypot(*corners.normal[:, :2].T)
+    sloping = (horizontal > LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > LEVEL_LIMIT)
+    free[of_corner[sloping & (corners.weight > 0)]] = True
+    # What lies on a level face stays on it, to the last bit.
+    level = (horizontal <= LEVEL_LIMIT) & (corners.weight > SLIVER)
+    free[of_corner[level]] = False
+    return free
+
+
+def _is_lying(wanted: Targets) -> NDArray[np.bool_]:
+    return np.asarray(np.hypot(*wanted.direction[:, :2].T) > _UPRIGHT_LIMIT)
+
+
+def _within_bounds(
+    mesh: Mesh,
+    vertices: NDArray[np.int64],
+    d: NDArray[np.float64],
+    lying: NDArray[np.bool_],
+) -> None:
+    """Keep the lowest and the highest points where they are, and all others between.
+
+    But for walls of lying cylinders: what they break through is to be seen, and held back.
+    """
+    heights = mesh.vertices[:, 2]
+    low, high = heights.min(), heights.max()
+    own = heights[vertices]
+    within = np.clip(own + d[:, 2], low, high) - own
+    d[:, 2] = np.where(lying, d[:, 2], within)
+    d[(own == low) | (own == high), 2] = 0.0
+
+
+def _least_squares(
+    count: int,
+    rows: NDArray[np.int64],
+    normals: NDArray[np.float64],
+    right: tuple[NDArray[np.float64], NDArray[np.float64]],
+) -> NDArray[np.float64]:
+    """Solve weighted 3x3 systems by eigenvectors, least norm where they are weak."""
+    missing, weights = right
+    matrix = np.zeros((count, 3, 3))
+    b = np.zeros((count, 3))
+    for i in range(3):
+        b[:, i] = np.bincount(rows, weights * missing * normals[:, i], count)
+        for j in range(3):
+            matrix[:, i, j] = np.bincount(
+                rows, weights * normals[:, i] * normals[:, j], count
+            )
+    values, vectors = np.linalg.eigh(matrix)
+    strong = values > WEAK * values[:, -1:]
+    inverse = np.where(strong, 1.0 / np.where(strong, values, 1.0), 0.0)
+    inside = np.einsum("nij,ni->nj", vectors, b) * inverse
+    return np.asarray(np.einsum("nij,nj->ni", vectors, inside))
