@@ -28,7 +28,7 @@ from meshcomp.meshes import Mesh
 
 __all__ = ["displacements", "horizontal_motion"]
 
-_WEAK_IF_FAR = 0.03  # eigenvalue ratio, as `WEAK`, where walls disagree and a vertex would run away
+_WEAK_IF_FAR = 0.03  # in place of WEAK where walls disagree and a vertex would run away
 _FAR = 3.0  # offsets
 _MITRE = 8.0  # offsets: corners sharper than 14 degrees are cut off
 _AT_ONCE = 100_000  # vertices
