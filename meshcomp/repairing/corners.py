@@ -11,7 +11,7 @@ from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.repairing.rims import loops_of
+from meshcomp.repairing.rims import joined_at_rims, loops_of
 from meshcomp.topology import topology_of
 
 __all__ = ["with_corners_moved"]
@@ -46,7 +46,7 @@ def with_corners_moved(work: Patchwork) -> tuple[Patchwork, int]:
     if topology.is_closed:
         return work, 0
     faces, moved = work.mesh.faces.copy(), 0
-    joined = set(map(tuple, np.sort(_edges(faces), axis=1).tolist()))
+    joined = joined_at_rims(work.mesh, topology.open_half_edges)
     for loop in loops_of(work.mesh, topology.open_half_edges):
         for face, old, new in _moves(work.mesh, loop):
             if (min(old, new), max(old, new)) in joined and _stays(
@@ -56,10 +56,6 @@ def with_corners_moved(work: Patchwork) -> tuple[Patchwork, int]:
                 moved += 1
                 break
     return (work.with_faces(faces), moved) if moved else (work, 0)
-
-
-def _edges(faces: NDArray[np.int64]) -> NDArray[np.int64]:
-    return faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
 
 
 def _moves(mesh: Mesh, loop: NDArray[np.int64]) -> Iterator[tuple[int, int, int]]:

@@ -13,7 +13,7 @@ from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.repairing.rims import loops_of
+from meshcomp.repairing.rims import joined_at_rims, loops_of, vertex_pairs
 from meshcomp.solids import triangulate_outline
 from meshcomp.topology import topology_of
 
@@ -58,7 +58,7 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
         work.mesh,
         work.mesh.diagonal,
         crack_limit(work.mesh),
-        _joined_vertices(work.mesh, half_edges),
+        joined_at_rims(work.mesh, half_edges),
     )
     loops = loops_of(work.mesh, half_edges)
     threes = np.array([loop for loop in loops if len(loop) == 3], np.int64)  # noqa: PLR2004
@@ -70,7 +70,7 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
         if found is not None:
             patches.append(found)
             rims.append(np.full(len(found), loop[0] // 3))
-            sheet.taken.update(_pairs(found))
+            sheet.taken.update(vertex_pairs(found))
             slits, holes = slits + is_slit, holes + (not is_slit)
     if not slits + holes:
         return work, 0, 0
@@ -81,19 +81,6 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
     if holes and len(crossing_pairs(more.mesh, new)):
         return work, 0, 0  # what is missing there is another surface
     return more, slits, holes
-
-
-def _joined_vertices(mesh: Mesh, half_edges: NDArray[np.int64]) -> set[tuple[int, int]]:
-    """Pairs of vertices that have an edge already, of those at some half-edges."""
-    at_rim = np.zeros(len(mesh.vertices), dtype=bool)
-    at_rim[mesh.faces.ravel()[half_edges]] = True
-    return _pairs(mesh.faces[at_rim[mesh.faces].sum(axis=1) > 1])
-
-
-def _pairs(faces: NDArray[np.int64]) -> set[tuple[int, int]]:
-    """Vertices of the edges of faces, the lower number first."""
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    return set(map(tuple, edges.tolist()))
 
 
 def _over(sheet: _Sheet, loop: NDArray[np.int64]) -> tuple[NDArray[np.int64] | None, bool]:

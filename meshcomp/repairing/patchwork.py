@@ -29,6 +29,11 @@ class Patchwork:
         """Return the same faces on other vertices, or run the other way."""
         return Patchwork(Mesh(self.mesh.vertices, faces), self.parents)
 
+    def turned(self, rows: NDArray[np.bool_]) -> Patchwork:
+        """Return it with some faces, marked in (m,), turned over."""
+        faces = self.mesh.faces
+        return self.with_faces(np.where(rows[:, None], faces[:, ::-1], faces))
+
     def plus(self, faces: NDArray[np.int64], beside: NDArray[np.int64]) -> Patchwork:
         """Return the patchwork with more faces, each beside one that is there."""
         return Patchwork(

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 
-__all__ = ["loops_of"]
+__all__ = ["joined_at_rims", "loops_of", "vertex_pairs"]
 
 
 def loops_of(mesh: Mesh, half_edges: NDArray[np.int64]) -> list[NDArray[np.int64]]:
@@ -84,3 +84,16 @@ def _followers(
         left = (after[row] < 0) & ~taken[other]
         row, other, back = row[left], other[left], back[left]
     return after
+
+
+def joined_at_rims(mesh: Mesh, half_edges: NDArray[np.int64]) -> set[tuple[int, int]]:
+    """Pairs of vertices that have an edge already, of those at some half-edges, (k,)."""
+    at_rim = np.zeros(len(mesh.vertices), dtype=bool)
+    at_rim[mesh.faces.ravel()[half_edges]] = True
+    return vertex_pairs(mesh.faces[at_rim[mesh.faces].sum(axis=1) > 1])
+
+
+def vertex_pairs(faces: NDArray[np.int64]) -> set[tuple[int, int]]:
+    """Vertices of the edges of faces, (m, 3), the lower number first."""
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    return set(map(tuple, edges.tolist()))

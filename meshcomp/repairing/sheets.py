@@ -79,11 +79,7 @@ def _without_partitions(work: Patchwork) -> Patchwork | None:
 
 def _at_odd_edges(work: Patchwork) -> NDArray[np.int64]:
     """Half-edges of edges with one face, or three, or five ..."""
-    faces, count = work.mesh.faces, len(work.mesh.vertices)
-    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
-    _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
-    odd = np.flatnonzero(counts[index.ravel()] % 2)
+    odd = np.flatnonzero(_faces_at_edges(work) % 2)
     rims = rim_edges(work.mesh)
     return odd if len(rims) == 0 else np.union1d(odd, rims)
 
@@ -110,7 +106,7 @@ def _without_flaps(work: Patchwork) -> Patchwork:
         twins = topology.twins.reshape(-1, 3)
         same = np.sort(faces, axis=1)[:, None] == np.sort(faces[twins // 3], axis=2)
         # An edge that only these two share: their twins agree, and it is not crowded.
-        own = same.all(axis=2) & ~_are_crowded(work).reshape(-1, 3)
+        own = same.all(axis=2) & (_faces_at_edges(work) <= 2).reshape(-1, 3)  # noqa: PLR2004
         flat = own.any(axis=1)
         if not flat.any() or flat.all():
             return work
@@ -118,10 +114,10 @@ def _without_flaps(work: Patchwork) -> Patchwork:
     return work
 
 
-def _are_crowded(work: Patchwork) -> NDArray[np.bool_]:
-    """Which half-edges belong to an edge of more than two faces."""
+def _faces_at_edges(work: Patchwork) -> NDArray[np.int64]:
+    """How many faces share the edge of each half-edge, (3m,)."""
     faces, count = work.mesh.faces, len(work.mesh.vertices)
     starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     keys = np.minimum(starts, ends) * count + np.maximum(starts, ends)
     _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
-    return np.asarray(counts[index.ravel()] > 2)  # noqa: PLR2004
+    return np.asarray(counts[index.ravel()])

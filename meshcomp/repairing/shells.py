@@ -185,9 +185,7 @@ def _turned_in_order(work: Patchwork) -> tuple[Patchwork, int]:
         astray = (depth == level) & (about <= 0) & (signs < 0)
         turned ^= astray
         signs[astray] *= -1
-    rows = turned[shells.of_face]
-    faces = np.where(rows[:, None], work.mesh.faces[:, ::-1], work.mesh.faces)
-    return work.with_faces(faces), int(turned.sum())
+    return work.turned(turned[shells.of_face]), int(turned.sum())
 
 
 def _turned_patches(work: Patchwork) -> tuple[Patchwork, int]:
@@ -202,9 +200,7 @@ def _turned_patches(work: Patchwork) -> tuple[Patchwork, int]:
         negative, label = negative_patches(tried.mesh)
         if not negative.any():
             return tried, turned
-        rows = negative[label]
-        faces = np.where(rows[:, None], tried.mesh.faces[:, ::-1], tried.mesh.faces)
-        tried, turned = tried.with_faces(faces), turned + int(negative.sum())
+        tried, turned = tried.turned(negative[label]), turned + int(negative.sum())
     return work, 0
 
 

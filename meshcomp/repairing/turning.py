@@ -73,5 +73,4 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     sizes = np.bincount(as_is, minlength=int(label.max()) + 1)
     # Of the two ways round, the one that more faces have already; ties by the label.
     turned = (sizes[over] > sizes[as_is]) | ((sizes[over] == sizes[as_is]) & (over < as_is))
-    faces = np.where(turned[:, None], work.mesh.faces[:, ::-1], work.mesh.faces)
-    return work.with_faces(faces), int(turned.sum())
+    return work.turned(turned), int(turned.sum())
