@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.compensation.feet import FootResult, draw_in
-from meshcomp.compensation.limits import CONTACT, CONTACT_GAP
+from meshcomp.compensation.limits import CONTACT, CONTACT_GAP, limit_at
 from meshcomp.compensation.refining import Refined
 from meshcomp.contacts import touching_faces
-from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Foot, Plan
@@ -55,10 +54,8 @@ def foot_drawn_in(
         if len(mine):
             least = mine[np.argmin(share[mine])]
             used = -foot.growth * float(share[least])
-            place = mesh.corners[held[least]].mean(axis=0)
-            limits.append(
-                _limit(inspection, feature, (-foot.growth, used), place, reasons[least])
-            )
+            place = (mesh.corners[held[least]].mean(axis=0), str(reasons[least]))
+            limits.append(limit_at(inspection, feature, (-foot.growth, used), place))
     return result, tuple(limits)
 
 
@@ -76,21 +73,3 @@ def _in_contact(inspection: Inspection, mesh: Mesh) -> NDArray[np.bool_]:
     if inspection.solid.bodies == 1:
         return np.zeros(len(mesh.faces), dtype=bool)
     return touching_faces(mesh, bodies_of(mesh), CONTACT_GAP)
-
-
-def _limit(
-    inspection: Inspection,
-    feature: Feature,
-    offsets: tuple[float, float],
-    point: NDArray[np.float64],
-    reason: str,
-) -> Limit:
-    wanted, used = offsets
-    x, y, z = inspection.part.stand.to_file(point)
-    return Limit(
-        feature_id=feature.id,
-        wanted=wanted,
-        used=used,
-        place=(float(x), float(y), float(z)),
-        reason=str(reason),
-    )

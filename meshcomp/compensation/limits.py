@@ -20,6 +20,7 @@ __all__ = [
     "CONTACT",
     "CONTACT_GAP",
     "Place",
+    "limit_at",
     "limited",
     "places_at",
     "places_of_contact",
@@ -28,6 +29,7 @@ __all__ = [
 
 _BENT = 0.001  # mm: what a straight wall may be off
 _BESIDE = "a neighbour is held back"
+_BENDS = "a neighbour that moves otherwise bends it"
 CONTACT = "another body lies against it, or would"
 CONTACT_GAP = 0.001  # mm
 _VANISHES = "nothing would be left of it"
@@ -123,16 +125,8 @@ def limited(
         point, reason = places.get(index, (lowest, _BESIDE))
         if least == 1.0:
             reason = f"{reason}: its facets stay as coarse as they were"
-        x, y, z = inspection.part.stand.to_file(point).tolist()
-        limits.append(
-            Limit(
-                feature_id=feature.id,
-                wanted=offset,
-                used=offset * least,
-                place=(x, y, z),
-                reason=reason,
-            )
-        )
+        offsets = (offset, offset * least)
+        limits.append(limit_at(inspection, feature, offsets, (point, reason)))
     return (*limits, *_bent(inspection, plan, moved, {x.feature_id for x in limits}))
 
 
@@ -152,14 +146,19 @@ def _bent(
         if away.max(initial=0.0) <= _BENT:
             continue
         face, corner = np.unravel_index(np.argmax(away), away.shape)
-        x, y, z = inspection.part.stand.to_file(mesh.vertices[corners[face, corner]])
-        limits.append(
-            Limit(
-                feature_id=feature.id,
-                wanted=correction.offset,
-                used=float(went[face, corner]),
-                place=(float(x), float(y), float(z)),
-                reason="a neighbour that moves otherwise bends it",
-            )
-        )
+        offsets = (correction.offset, float(went[face, corner]))
+        place = (mesh.vertices[corners[face, corner]], _BENDS)
+        limits.append(limit_at(inspection, feature, offsets, place))
     return limits
+
+
+def limit_at(
+    inspection: Inspection, feature: Feature, offsets: tuple[float, float], place: Place
+) -> Limit:
+    """Tell of a feature what offset was wanted and used, mm, at a place in the file."""
+    wanted, used = offsets
+    point, reason = place
+    x, y, z = inspection.part.stand.to_file(point).tolist()
+    return Limit(
+        feature_id=feature.id, wanted=wanted, used=used, place=(x, y, z), reason=reason
+    )
