@@ -27,6 +27,15 @@ def axes_undone(inspection: Inspection, mesh: Mesh, axes: PrinterAxes) -> Mesh:
     make them cross; where it does, their faces in contact are drawn back by less than it
     matters to any print.
 
+    Parameters
+    ----------
+    inspection : Inspection
+        Of the part before: its bodies, and the way it stands.
+    mesh : Mesh
+        As it is to be drawn, mm.
+    axes : PrinterAxes
+        What the printer makes of it.
+
     Raises
     ------
     UnsoundResultError

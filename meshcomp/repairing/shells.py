@@ -207,6 +207,11 @@ def _turned_patches(work: Patchwork) -> tuple[Patchwork, int]:
 def negative_patches(mesh: Mesh) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
     """Mark surfaces with a winding number below zero before them, where bodies touch.
 
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, mm.
+
     Returns
     -------
     negative : (p,) bool
