@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from functools import cache
 from math import ceil, inf
 
 import numpy as np
@@ -112,9 +113,15 @@ def between(
     shift : float
         As for `probability_inside`.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES if shift > 0 else 1)
+    nodes, weights = _quadrature(_NODES if shift > 0 else 1)
     low, high = (_below(limit + shift * nodes, spread, freedom) for limit in limits)
     return max(float((high - low) @ weights) / 2.0, 0.0)
+
+
+@cache
+def _quadrature(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes and weights of Gauss and Legendre, which take longer than what is summed."""
+    return np.polynomial.legendre.leggauss(count)
 
 
 def _below(

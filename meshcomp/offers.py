@@ -8,7 +8,7 @@ from dataclasses import replace
 from meshcomp.errors import MeshCompError
 from meshcomp.features import Feature
 from meshcomp.inspections import Inspection
-from meshcomp.intents import Aim, Intent, Intents, Pick, aims_of
+from meshcomp.intents import Aim, Intent, Intents, aim_of
 from meshcomp.intents.choices import Choice, choices, head_of, keys_of, toml_keys
 from meshcomp.intents.hubs import hub_diameter
 from meshcomp.intents.picking import picked
@@ -73,11 +73,12 @@ def _likeness(feature: Feature, inspection: Inspection) -> object:
 def _tried(feature: Feature, inspection: Inspection, rule: Calibrated) -> Iterator[Offer]:
     if _intent_of(feature, inspection, rule) is not None:
         yield _offer(_NOTHING, feature, None, rule)
+    hub = hub_diameter(inspection, feature)
     for choice in choices(feature, rule.feels):
         if choice.typed is not None:
             yield _to_be_typed(choice)
             continue
-        aim = _aim(choice.intent(feature.id), feature, inspection, rule)
+        aim = _aim(choice.intent(feature.id), feature, hub, rule)
         if aim is not None:
             yield _offer(choice, feature, aim, rule)
 
@@ -91,7 +92,7 @@ def _stated(feature: Feature, inspection: Inspection, rule: Calibrated) -> Offer
         return _offer(Choice(group="", label=words, keys={}), feature, aim, rule)
     if intent is None:
         return _offer(_NOTHING, feature, None, rule)
-    aim = _aim(replace(intent, pick=Pick(names=(feature.id,))), feature, inspection, rule)
+    aim = _aim(intent, feature, hub_diameter(inspection, feature), rule)
     words = "as stated" if aim is None else f"as stated: {aim.words}"
     return _offer(Choice(group="", label=words, keys=keys_of(intent)), feature, aim, rule)
 
@@ -105,13 +106,12 @@ def _intent_of(feature: Feature, inspection: Inspection, rule: Calibrated) -> In
 
 
 def _aim(
-    intent: Intent, feature: Feature, inspection: Inspection, rule: Calibrated
+    intent: Intent, feature: Feature, hub: float | None, rule: Calibrated
 ) -> Aim | None:
     """Return what an intent comes to; None where it does not go with the feature."""
     basis = rule.intents or Intents(source="the report", sha256="", intents=())
     try:
-        alone = replace(basis, intents=(intent,))
-        return aims_of(alone, inspection, rule.feels)[feature.id]
+        return aim_of(intent, feature, (basis, rule.feels), intent.hub_diameter or hub)
     except MeshCompError:
         return None
 

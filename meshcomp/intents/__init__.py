@@ -1,6 +1,6 @@
 """What a maker wants of each feature: read from a plan file, brought to the features."""
 
-from meshcomp.intents.aiming import aims_of
+from meshcomp.intents.aiming import aim_of, aims_of
 from meshcomp.intents.loading import loads_of
 from meshcomp.intents.statements import (
     Aim,
@@ -20,6 +20,7 @@ __all__ = [
     "Intents",
     "Load",
     "Pick",
+    "aim_of",
     "aims_of",
     "loads_of",
 ]

@@ -15,7 +15,7 @@ from meshcomp.intents.statements import Aim, Counterpart, Intent, Intents, Range
 from meshcomp.standards import StandardPart, standard_part
 from meshcomp.tolerances import Zone, zone_at
 
-__all__ = ["aims_of", "is_far"]
+__all__ = ["aim_of", "aims_of", "is_far"]
 
 _EXACT = 9  # digits of mm
 _FAR_MM = 0.8  # what a size may be changed by however small it is
@@ -59,7 +59,8 @@ def aims_of(
     for feature in inspection.features:
         stated = by_name.get(feature.id) or by_rule.get(feature.id)
         if stated is not None:
-            found[feature.id] = _aim(stated, feature, (intents, inspection, feels))
+            hub = stated.hub_diameter or hub_diameter(inspection, feature)
+            found[feature.id] = aim_of(stated, feature, (intents, feels), hub)
     return found
 
 
@@ -67,23 +68,40 @@ def _problem(intent: Intent, words: str) -> OptionError:
     return OptionError(f"{intent.place}: {words}")
 
 
-Scene = tuple[Intents, Inspection, Sequence[Feel]]
+def aim_of(
+    intent: Intent,
+    feature: Feature,
+    told: tuple[Intents, Sequence[Feel]],
+    hub: float | None,
+) -> Aim:
+    """Return what one intent comes to for one feature, whatever its pick.
 
+    Parameters
+    ----------
+    intent : Intent
+    feature : Feature
+    told : Intents and sequence of Feel
+        What holds for all intents, and what the words for feel mean.
+    hub : float or None
+        Diameter of the hub around the feature, mm.
 
-def _aim(intent: Intent, feature: Feature, scene: Scene) -> Aim:
+    Raises
+    ------
+    OptionError
+        If the intent does not go with the feature.
+    """
     try:
-        aim = _plain_aim(intent, feature, scene[2])
+        aim = _plain_aim(intent, feature, told[1])
     except OptionError as error:
         raise _problem(intent, f"{feature.id}: {error}") from error
     _check_target(intent, feature, aim)
-    asked = scene[0].probability if intent.probability is None else intent.probability
+    asked = told[0].probability if intent.probability is None else intent.probability
     has_limits = aim.lower is not None or (aim.gap is not None and aim.gap[0] < aim.gap[1])
-    hub = intent.hub_diameter or hub_diameter(scene[1], feature)
     return replace(
         aim,
         probability=asked if has_limits else None,
         hub_diameter=hub,
-        material=scene[0].material,
+        material=told[0].material,
     )
 
 

@@ -157,6 +157,6 @@ def _is_near(inspection: Inspection, feature: Feature, pick: Pick) -> bool:
 
 def _is_in_group(inspection: Inspection, feature: Feature, name: str) -> bool:
     """Whether a feature belongs to a stepped hole, a chain, or a pattern."""
-    members = {each.id: each.members for each in inspection.groups}
-    members |= {each.id: each.members for each in inspection.patterns}
-    return feature.id in members.get(name, ())
+    groups = (each.members for each in inspection.groups if each.id == name)
+    patterns = (each.members for each in inspection.patterns if each.id == name)
+    return any(feature.id in members for members in (*groups, *patterns))
