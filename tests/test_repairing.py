@@ -250,7 +250,8 @@ def test_a_fin_drawn_from_both_sides_goes(tip):
 
 
 def test_a_fin_that_sticks_out_is_refused():
-    with pytest.raises(NotASolidError, match="3 open edges"):
+    words = "2 open edges, 1 edge at which one face is too many"
+    with pytest.raises(NotASolidError, match=words):
         repair(with_a_fin((8, 8, 15)))
 
 
@@ -381,7 +382,8 @@ def test_a_strip_with_one_side_only_is_refused():
     squares = [(k, (k + 1) % 10, k + 10, (k + 1) % 10 + 10) for k in range(9)]
     squares.append((9, 10, 19, 0))
     faces = [face for a, b, c, d in squares for face in ((a, b, d), (a, d, c))]
-    with pytest.raises(NotASolidError, match="open edges"):
+    words = r"open edges, \d+ edges? between faces that look to opposite sides"
+    with pytest.raises(NotASolidError, match=words):
         repair(part_of(Mesh(points, faces)))
 
 
@@ -419,3 +421,40 @@ def test_a_body_inside_out_is_never_taken_off_one_that_it_touches(
     else:
         whole = sum(body.volume for body in bodies)
         assert part.mesh.volume == pytest.approx(whole)
+
+
+def test_a_body_inside_out_is_refused_with_its_place():
+    both = concatenate([box(), turned(box(at=(30, 0, 0)))])
+    place = r"1 body inside out; about \(30.000, 0.000, 0.000\) mm"
+    with pytest.raises(NotASolidError, match=place):
+        refuse_faults(part_of(both))
+
+
+def test_a_body_inside_out_that_touches_another_is_refused_with_a_place():
+    # They share one edge, x = y = 5: four faces meet there.
+    both = concatenate([box(), turned(box(at=(10, 10, 0)))])
+    _, first, index = np.unique(
+        both.vertices, axis=0, return_index=True, return_inverse=True
+    )
+    touching = Mesh(both.vertices, first[index.ravel()][both.faces])
+    with pytest.raises(NotASolidError, match=r"inside out; about \((.*)\) mm") as caught:
+        refuse_faults(part_of(touching))
+    place = np.array(str(caught.value).split("about (")[1].split(")")[0].split(","), float)
+    assert np.abs(place - (10, 10, 0)).max() <= 5.001  # on the body that is turned
+
+
+def test_faces_that_look_to_opposite_sides_are_told_from_holes():
+    cube = box()
+    faces = cube.faces.copy()
+    faces[0] = faces[0, ::-1]
+    words = r"solid: 3 edges between faces that look to opposite sides; about \("
+    with pytest.raises(NotASolidError, match=words):
+        refuse_faults(part_of(Mesh(cube.vertices, faces)))
+
+
+def test_a_refusal_of_a_tiny_part_asks_for_its_unit(tmp_path):
+    cube = box((1.9, 1.9, 1.9))  # 48 mm, in inches
+    (tmp_path / "tiny.stl").write_bytes(packed_stl(cube.corners[2:]))
+    words = "largest size is 1.9 mm: is the file in inches\\? give --unit inch; or repair"
+    with pytest.raises(NotASolidError, match=words):
+        read_sound_part(tmp_path / "tiny.stl", repairs=False)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from meshcomp.repairing.faults import refuse_faults
 from meshcomp.repairing.mending import repair
 from meshcomp.repairing.reading import read_sound_part
+from meshcomp.repairing.refusing import refuse_faults
 
 __all__ = ["read_sound_part", "refuse_faults", "repair"]

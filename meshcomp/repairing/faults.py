@@ -2,45 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
+from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.patchwork import untouched
-from meshcomp.repairing.rims import loops_of
-from meshcomp.repairing.shells import Shells, negative_patches, shells_inside, shells_of
+from meshcomp.repairing.redrawn import without_redrawn
+from meshcomp.repairing.shells import (
+    Shells,
+    doubled_faces,
+    negative_patches,
+    shells_inside,
+    shells_of,
+)
 from meshcomp.repairing.slivers import flat_limit
 from meshcomp.repairing.turning import plain_edges
 from meshcomp.repairing.uniting import overlaps_of
 from meshcomp.topology import topology_of
 
-__all__ = ["Faults", "find_faults", "refuse_faults"]
+__all__ = ["Faults", "find_faults"]
 
 _MOST_BODIES = 10_000
-_MOST_PLACES = 4  # named in a message
-_SHARP = 0.9  # cosine between faces at an edge that is drawn
-_MOST_DRAWN = 5_000
-_MOST_LOOPS = 2_000  # open edges that are linked to say how many holes there are
+
+_Found = dict[str, NDArray[np.float64]]  # by kind the place of each fault, (k, 3) mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Faults:
-    """Faults by kind, and the open edges, (k,) half-edges of the part's mesh."""
+    """Faults by kind with their places in the bed's frame, (k, 3) mm, and open edges.
 
-    counts: dict[str, int]
+    `rims` are half-edges of the part's mesh with one face at their edge, (k,); `open_edges`
+    are those and all others that have no neighbour.
+    """
+
+    places: dict[str, NDArray[np.float64]]
     open_edges: NDArray[np.int64]
+    rims: NDArray[np.int64]
 
     @property
     def any(self) -> bool:
         """Whether there is one."""
-        return bool(self.counts)
+        return bool(self.places)
 
 
 def find_faults(part: Part) -> Faults:
@@ -54,19 +62,21 @@ def find_faults(part: Part) -> Faults:
     NotASolidError
         If the mesh has more bodies than any part.
     """
-    counts: dict[str, int] = {}
-    open_edges = []
+    found: list[_Found] = []
+    edges: list[tuple[NDArray[np.int64], NDArray[np.int64]]] = []
     for rows in _pieces(part):
         mesh = (
             part.mesh if rows is None else Mesh(part.mesh.vertices, part.mesh.faces[rows])
         )
-        half_edges = topology_of(mesh).open_half_edges
-        for kind, count in _of_piece(mesh, part.name).items():
-            counts[kind] = counts.get(kind, 0) + count
-        if rows is not None:
-            half_edges = 3 * rows[half_edges // 3] + half_edges % 3
-        open_edges.append(half_edges)
-    return Faults(counts, np.concatenate(open_edges))
+        opened = topology_of(mesh).open_half_edges
+        rims = np.intersect1d(rim_edges(mesh), opened) if len(opened) else opened
+        found.append(_of_piece(mesh, part.name, (opened, rims)))
+        edges.append((_in_part(opened, rows), _in_part(rims, rows)))
+    kinds = dict.fromkeys(kind for each in found for kind in each)
+    return Faults(
+        {k: np.concatenate([each[k] for each in found if k in each]) for k in kinds},
+        *(np.concatenate(column) for column in zip(*edges, strict=True)),
+    )
 
 
 def _pieces(part: Part) -> list[NDArray[np.int64] | None]:
@@ -76,46 +86,102 @@ def _pieces(part: Part) -> list[NDArray[np.int64] | None]:
     return [np.flatnonzero(own == k) for k in np.unique(own)]
 
 
-def _of_piece(mesh: Mesh, name: str) -> dict[str, int]:
+def _in_part(
+    half_edges: NDArray[np.int64], rows: NDArray[np.int64] | None
+) -> NDArray[np.int64]:
+    """Half-edges of the part's mesh, from those of some of its faces."""
+    if rows is None:
+        return half_edges
+    return np.asarray(3 * rows[half_edges // 3] + half_edges % 3, np.int64)
+
+
+def _of_piece(
+    mesh: Mesh, name: str, edges: tuple[NDArray[np.int64], NDArray[np.int64]]
+) -> _Found:
     topology = topology_of(mesh)
-    found = {
-        "open edges": len(topology.open_half_edges),
-        "repeated faces": without_repeated(untouched(mesh))[1] if topology.crowded else 0,
-    }
+    found = _open_edges(mesh, *edges)
+    found["repeated faces"] = _middles(mesh, _repeated(mesh) if topology.crowded else [])
     shells = shells_of(mesh)
-    found["faces without area"] = _flat_faces(mesh, shells)
+    found["faces without area"] = _middles(mesh, _flat_faces(mesh, shells))
     if topology.is_closed:
         _refuse_crowds(shells.count, name)
-        found["bodies without thickness"] = int(shells.are_sheets.sum())
-        found["bodies inside out"] = _inverted(mesh, shells) or int(
-            negative_patches(mesh)[0].sum()
-        )
-        if not (found["repeated faces"] or found["bodies inside out"]):
-            pairs = overlaps_of(mesh).pairs
-            found["overlapping bodies"] = len(np.unique(pairs))
-    return {kind: count for kind, count in found.items() if count}
+        found["bodies without thickness"] = _middles_of(shells, shells.are_sheets)
+        found["bodies inside out"] = _inside_out(mesh, shells)
+        if not (len(found["repeated faces"]) or len(found["bodies inside out"])):
+            found["surfaces drawn twice"] = _middles(mesh, doubled_faces(mesh))
+            overlapping = np.unique(overlaps_of(mesh).pairs)
+            found["overlapping bodies"] = shells.boxes[overlapping].mean(axis=1)
+    return {kind: places for kind, places in found.items() if len(places)}
 
 
-def _flat_faces(mesh: Mesh, shells: Shells) -> int:
+def _open_edges(mesh: Mesh, opened: NDArray[np.int64], rims: NDArray[np.int64]) -> _Found:
+    """Edges with one face, with two that look to opposite sides, and with too many."""
+    if len(opened) == len(rims):
+        return {"open edges": _amid(mesh, rims)}
+    pairs, alike = plain_edges(mesh)
+    opposed = np.intersect1d(pairs[~alike, 0], opened)
+    crowded = np.setdiff1d(opened, np.union1d(rims, pairs))
+    return {
+        "open edges": _amid(mesh, rims),
+        "edges between faces that look to opposite sides": _amid(mesh, opposed),
+        "edges at which one face is too many": _amid(mesh, crowded),
+    }
+
+
+def _amid(mesh: Mesh, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Middles of half-edges, (k, 3) mm."""
+    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
+    ends = mesh.faces.ravel()[np.stack([half_edges, following], axis=1)]
+    return np.asarray(mesh.vertices[ends].mean(axis=1))
+
+
+def _middles(mesh: Mesh, faces: NDArray[np.int64] | list[int]) -> NDArray[np.float64]:
+    """Middles of faces, (k, 3) mm."""
+    rows = np.asarray(faces, dtype=np.int64)
+    return np.asarray(mesh.vertices[mesh.faces[rows]].mean(axis=1))
+
+
+def _middles_of(shells: Shells, which: NDArray[np.bool_]) -> NDArray[np.float64]:
+    return np.asarray(shells.boxes[which].mean(axis=1))
+
+
+def _repeated(mesh: Mesh) -> NDArray[np.int64]:
+    """Faces that would be dropped, as they stand in the file more than once."""
+    once, count = without_repeated(untouched(mesh))
+    again, more = without_redrawn(once)
+    if not count + more:
+        return np.zeros(0, np.int64)
+    return np.setdiff1d(np.arange(len(mesh.faces)), again.parents)
+
+
+def _flat_faces(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
     limit = flat_limit(mesh)
     # No side is longer than the box, so most faces need no closer look.
     box = shells.boxes[:, 1].max(axis=0) - shells.boxes[:, 0].min(axis=0)
     rows = np.flatnonzero(shells.doubled <= limit * np.linalg.norm(box))
     if len(rows) == 0:
-        return 0
-    return int((Mesh(mesh.vertices, mesh.faces[rows]).heights <= limit).sum())
+        return rows
+    return np.asarray(rows[Mesh(mesh.vertices, mesh.faces[rows]).heights <= limit])
 
 
-def _inverted(mesh: Mesh, shells: Shells) -> int:
-    """Count shells of negative volume that are no cavity."""
+def _inside_out(mesh: Mesh, shells: Shells) -> NDArray[np.float64]:
+    """Places of bodies that are inside out, and of surfaces of such where bodies touch."""
+    inverted = _inverted(mesh, shells)
+    if inverted.any():
+        return _middles_of(shells, inverted)
+    negative, label = negative_patches(mesh)
+    first = np.unique(label, return_index=True)[1]
+    return _middles(mesh, first[: len(negative)][negative])
+
+
+def _inverted(mesh: Mesh, shells: Shells) -> NDArray[np.bool_]:
+    """Mark shells of negative volume that are no cavity."""
     negative = shells.volumes < 0
-    if not negative.any():
-        return 0
-    if shells.volumes.sum() <= 0:
-        return int(negative.sum())
+    if not negative.any() or shells.volumes.sum() <= 0:
+        return negative
     pairs = shells_inside(mesh, shells)
     about = np.bincount(pairs[:, 0], np.sign(shells.volumes)[pairs[:, 1]], shells.count)
-    return int((negative & (about <= 0)).sum())
+    return np.asarray(negative & (about <= 0))
 
 
 def _refuse_crowds(count: int, name: str) -> None:
@@ -124,90 +190,3 @@ def _refuse_crowds(count: int, name: str) -> None:
             f"{name}: {count:,} bodies, more than the {_MOST_BODIES:,} that are looked at: "
             "save them as several files"
         )
-
-
-def refuse_faults(part: Part, tolerated: Container[str] = ()) -> None:
-    """Raise where a part is no sound solid.
-
-    Parameters
-    ----------
-    part : Part
-        As read, or as repaired.
-    tolerated : container of str
-        Kinds of fault that are let pass.
-
-    Raises
-    ------
-    NotASolidError
-        Naming what is wrong, how often, and the first places.
-
-    Examples
-    --------
-    >>> import meshcomp
-    >>> refuse_faults(meshcomp.demo_part("shaft_spacer"))
-    """
-    faults = find_faults(part)
-    found = {kind: n for kind, n in faults.counts.items() if kind not in tolerated}
-    if not found:
-        return
-    listed = ", ".join(_counted(kind, n) for kind, n in found.items())
-    raise NotASolidError(
-        f"{part.name}: not a closed, sound solid: {listed}{_places(part, faults)}: repair "
-        "the mesh, or export it again as one solid",
-        open_edges=_segments(part, faults.open_edges),
-        outline=_segments(part, _sharp_edges(part.mesh)),
-    )
-
-
-_SINGULAR = {"edges": "edge", "faces": "face", "bodies": "body"}
-
-
-def _counted(kind: str, count: int) -> str:
-    if count > 1:
-        return f"{count} {kind}"
-    return "1 " + " ".join(_SINGULAR.get(word, word) for word in kind.split())
-
-
-def _segments(part: Part, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Both ends of half-edges in the file's frame, (k, 2, 3), mm."""
-    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
-    ends = part.mesh.faces.ravel()[np.stack([half_edges, following], axis=1)]
-    return part.stand.to_file(part.mesh.vertices[ends])
-
-
-def _sharp_edges(mesh: Mesh) -> NDArray[np.int64]:
-    """Half-edges at which faces meet at an angle, for a drawing: the longest of many."""
-    pairs, alike = plain_edges(mesh)
-    normals = unit(mesh.area_vectors)
-    bend = dot(normals[pairs[:, 0] // 3], normals[pairs[:, 1] // 3])
-    sharp = pairs[(np.where(alike, bend, -bend) < _SHARP), 0]
-    following = sharp - sharp % 3 + (sharp + 1) % 3
-    corners = mesh.vertices[mesh.faces.ravel()]
-    lengths = np.linalg.norm(corners[sharp] - corners[following], axis=1)
-    return np.asarray(sharp[np.argsort(-lengths, kind="stable")[:_MOST_DRAWN]])
-
-
-def _places(part: Part, faults: Faults) -> str:
-    """Say where the first holes are; of a closed mesh, the first bodies that are none."""
-    half_edges = faults.open_edges
-    if len(half_edges) == 0:
-        bodies = _faulty_bodies(part.mesh)
-        middles = part.stand.to_file(bodies[:_MOST_PLACES])
-        return _listed("about", middles, len(bodies))
-    loops = loops_of(part.mesh, half_edges[:_MOST_LOOPS]) or [half_edges[:1]]
-    shown = [_segments(part, loop)[:, 0].mean(axis=0) for loop in loops[:_MOST_PLACES]]
-    return _listed("open about", np.array(shown), len(loops))
-
-
-def _faulty_bodies(mesh: Mesh) -> NDArray[np.float64]:
-    """Middles of shells that enclose nothing, else of those inside out, (k, 3) mm."""
-    shells = shells_of(mesh)
-    bad = shells.are_sheets if shells.are_sheets.any() else shells.volumes < 0
-    return np.asarray(shells.boxes[bad].mean(axis=1))
-
-
-def _listed(words: str, places: NDArray[np.float64], count: int) -> str:
-    if count == 0:
-        return ""
-    listed = ", ".join(f"({x:.3f}, {y:.3f}, {z:.3f})" for x, y, z in places)
-    return f"; {words} {listed}{' and more' if count > len(places) else ''} mm"

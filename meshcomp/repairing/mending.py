@@ -15,10 +15,12 @@ from meshcomp.repairing.corners import with_corners_moved
 from meshcomp.repairing.cracks import crack_limit, joined_cracks, rim_edges
 from meshcomp.repairing.disentangling import disentangled
 from meshcomp.repairing.duplicates import without_repeated
-from meshcomp.repairing.faults import find_faults, refuse_faults
+from meshcomp.repairing.faults import find_faults
 from meshcomp.repairing.filling import filled
 from meshcomp.repairing.patchwork import Patchwork, untouched
 from meshcomp.repairing.planes import with_planes_joined
+from meshcomp.repairing.redrawn import without_redrawn
+from meshcomp.repairing.refusing import refuse_faults
 from meshcomp.repairing.sheets import without_sheets
 from meshcomp.repairing.shells import turned_outward
 from meshcomp.repairing.slivers import flat_limit, without_slivers
@@ -186,6 +188,11 @@ def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
         yield work, "repeated faces", count
     work, count = turned_alike(work)
     yield work, "faces turned", count
+    work, count = without_redrawn(work)
+    yield work, "repeated faces", count
+    if count:
+        work, count = turned_alike(work)
+        yield work, "faces turned", count
     limits = np.full(len(work.mesh.faces), flat_limit(work.mesh))
     for _ in range(_MOST_ROUNDS):
         if topology_of(work.mesh).is_closed:

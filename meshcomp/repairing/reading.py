@@ -6,9 +6,9 @@ import os
 
 from meshcomp.files import read_part
 from meshcomp.parts import Part
-from meshcomp.repairing.faults import refuse_faults
 from meshcomp.repairing.mending import repair
 from meshcomp.repairing.planes import with_planes_joined
+from meshcomp.repairing.refusing import refuse_faults
 
 __all__ = ["read_sound_part"]
 

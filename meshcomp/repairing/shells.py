@@ -14,7 +14,14 @@ from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.turning import plain_edges
 from meshcomp.topology import bodies_of, components, topology_of
 
-__all__ = ["Shells", "negative_patches", "shells_inside", "shells_of", "turned_outward"]
+__all__ = [
+    "Shells",
+    "doubled_faces",
+    "negative_patches",
+    "shells_inside",
+    "shells_of",
+    "turned_outward",
+]
 
 _MOST_PATCHES = 500  # each costs a look at all faces
 _MOST_ROUNDS = 4
@@ -219,19 +226,48 @@ def negative_patches(mesh: Mesh) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
     label : (m,) int
         The surface of each face.
     """
-    none = np.zeros(0, dtype=bool), np.zeros(len(mesh.faces), dtype=np.int64)
+    largest, label = _largest_of_patches(mesh)
+    if len(largest) > _MOST_PATCHES:
+        return np.zeros(0, dtype=bool), np.zeros(len(mesh.faces), dtype=np.int64)
+    return _windings(mesh, largest, _BEFORE) < -0.5, label  # noqa: PLR2004 - whole numbers
+
+
+def doubled_faces(mesh: Mesh) -> NDArray[np.int64]:
+    """Find faces at which the winding number rises by two: they are drawn twice.
+
+    One is looked at of each surface between edges of more than two faces, of the largest
+    where there are very many.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, its bodies turned outward, mm.
+
+    Returns
+    -------
+    faces : (k,) int
+    """
+    largest, _ = _largest_of_patches(mesh)
+    sizes = np.linalg.norm(mesh.area_vectors[largest], axis=1)
+    largest = largest[np.argsort(-sizes, kind="stable")[: _MOST_PATCHES // 2]]
+    rise = _windings(mesh, largest, -_BEFORE) - _windings(mesh, largest, _BEFORE)
+    return largest[rise > 1.5]  # noqa: PLR2004 - whole numbers, but for rounding
+
+
+def _largest_of_patches(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Largest face of each surface between crowded edges, and the surface of each face."""
     if not topology_of(mesh).crowded:
-        return none
+        return np.zeros(0, dtype=np.int64), np.zeros(len(mesh.faces), dtype=np.int64)
     pairs, _ = plain_edges(mesh)
     label = components(len(mesh.faces), pairs // 3)
     doubled = np.linalg.norm(mesh.area_vectors, axis=1)
     order = np.lexsort((-doubled, label))
-    largest = order[np.flatnonzero(np.diff(label[order], prepend=-1))]
-    if len(largest) > _MOST_PATCHES:
-        return none
-    sizes = np.sqrt(doubled[largest])[:, None]
-    before = mesh.corners[largest].mean(axis=1) + _BEFORE * sizes * unit(
-        mesh.area_vectors[largest]
-    )
-    winding = np.array([_winding(mesh.corners - point) for point in before])
-    return winding < -0.5, label  # noqa: PLR2004 - whole numbers, but for rounding
+    return order[np.flatnonzero(np.diff(label[order], prepend=-1))], label
+
+
+def _windings(mesh: Mesh, faces: NDArray[np.int64], away: float) -> NDArray[np.float64]:
+    """Winding numbers before faces, a share of their size away; behind where negative."""
+    areas = mesh.area_vectors[faces]
+    sizes = np.sqrt(np.linalg.norm(areas, axis=1))[:, None]
+    points = mesh.corners[faces].mean(axis=1) + away * sizes * unit(areas)
+    return np.array([_winding(mesh.corners - point) for point in points])

@@ -22,6 +22,7 @@ __all__ = ["Overlaps", "overlaps_of", "without_overlaps"]
 _FLUSH = 1e-4  # mm: planes of two bodies that are nearer are one
 _SLIVER = 5e-5  # mm: a cut face that is lower goes, so that rounding folds none
 _VOLUME_SHARE = 1e-6  # of the bodies' volumes: what uniting may lose to rounding
+_NOTHING_MORE = 1e-7  # of a body's volume: what others add to it that lie within it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -154,12 +155,18 @@ def _whole(work: Patchwork, faces: list[NDArray[np.int64]]) -> Patchwork | None:
     if made is None:
         return None
     mesh, parents = made
+    before = [Mesh(work.mesh.vertices, work.mesh.faces[rows]) for rows in faces]
+    largest = int(np.argmax([body.volume for body in before]))
+    if mesh.volume <= (1 + _NOTHING_MORE) * before[largest].volume:
+        # The others lie within it, such as a second drawing of the same body.
+        alone = work.only(faces[largest])
+        if _is_sounder(alone.mesh, before, work.mesh, faces):
+            return alone
     new = _is_new(mesh, work.mesh)
     rounded = Patchwork(_rounded(mesh, new), work.parents[parents])
     cleaned = without_needles(rounded, _SLIVER, new)
     limits = np.where(new[cleaned.mesh.faces].any(axis=1), _SLIVER, -1.0)
     cleaned, _ = without_slivers(cleaned, limits)
-    before = [Mesh(work.mesh.vertices, work.mesh.faces[rows]) for rows in faces]
     return cleaned if _is_sounder(cleaned.mesh, before, work.mesh, faces) else None
 
 
