@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 __all__ = [
     "along",
     "angle_between",
+    "bases_across",
     "basis_across",
     "distinct",
     "dot",
@@ -93,7 +94,14 @@ def basis_across(direction: NDArray[np.float64]) -> NDArray[np.float64]:
     For an axis along a coordinate direction they are coordinate directions too, so
     projecting is exact.
     """
-    helper = np.zeros(3)
-    helper[(int(np.argmax(np.abs(direction))) + 1) % 3] = 1.0
-    first = unit(helper - (helper @ direction) * direction)
-    return np.array([first, np.cross(direction, first)])
+    return np.asarray(bases_across(direction[None])[0])
+
+
+def bases_across(directions: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the same for many directions, (k, 3), as (k, 2, 3)."""
+    rows = np.arange(len(directions))
+    axes = (np.argmax(np.abs(directions), axis=1) + 1) % 3
+    helpers = np.zeros_like(directions)
+    helpers[rows, axes] = 1.0
+    firsts = unit(helpers - directions[rows, axes][:, None] * directions)
+    return np.stack([firsts, np.cross(directions, firsts)], axis=1)

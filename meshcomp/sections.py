@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import along, turned
 from meshcomp.meshes import Mesh
-from meshcomp.topology import Topology, least_of_cycles
+from meshcomp.topology import Topology, cycles
 
 __all__ = ["Outlines", "cut", "heights_through"]
 
@@ -216,7 +216,7 @@ def cut(
     across = topology.twins[half_edge] // 3
     piece = (np.cumsum(counts) - counts)[across] + height - lowest[across]
     ends = _points_on_edges(heights[height], mesh, frame, half_edge)
-    order, ring = _cycles(piece)
+    order, ring = cycles(piece)
     return _joined(order, ring, (ends, regions[face], face, heights[height]))
 
 
@@ -232,27 +232,6 @@ def _points_on_edges(
     above = turned(mesh.vertices[mesh.faces[faces, (corners + 1) % 3]], frame)
     share = (heights - below[:, 2]) / (above[:, 2] - below[:, 2])
     return np.asarray(below[:, :2] + share[:, None] * (above[:, :2] - below[:, :2]))
-
-
-def _cycles(
-    following: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Order a permutation by its cycles; return it and the cycle of each place."""
-    least = least_of_cycles(following)
-    places = np.arange(len(following))
-    # Steps to the end of each cycle, cut open where it begins: twice as many at each step.
-    is_end = least == following
-    ahead = np.where(is_end, places, following)
-    steps = np.where(is_end, 0, 1)
-    while not np.array_equal(further := ahead[ahead], ahead):
-        steps += steps[ahead]
-        ahead = further
-    is_first = least == places
-    sizes = steps[is_first] + 1
-    cycle = (np.cumsum(is_first) - 1)[least]
-    order = np.zeros(len(following), dtype=np.int64)
-    order[np.cumsum(sizes)[cycle] - 1 - steps] = places
-    return order, np.repeat(np.arange(len(sizes)), sizes)
 
 
 def _joined(

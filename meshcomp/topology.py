@@ -14,6 +14,7 @@ __all__ = [
     "Topology",
     "bodies_of",
     "components",
+    "cycles",
     "fans",
     "genus",
     "least_of_cycles",
@@ -306,6 +307,41 @@ def least_of_cycles(following: NDArray[np.int64]) -> NDArray[np.int64]:
         if np.array_equal(lower, least):
             return least
         least = lower
+
+
+def cycles(
+    following: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Order a permutation by its cycles.
+
+    Returns
+    -------
+    order : (n,) int
+        Places one after the other, cycle after cycle, each from its least member on.
+    cycle : (n,) int
+        Of each of them, numbered from 0.
+
+    Examples
+    --------
+    >>> order, cycle = cycles(np.array([2, 3, 4, 1, 0]))
+    >>> order.tolist(), cycle.tolist()
+    ([0, 2, 4, 1, 3], [0, 0, 0, 1, 1])
+    """
+    least = least_of_cycles(following)
+    places = np.arange(len(following))
+    # Steps to the end of each cycle, cut open where it begins: twice as many at each step.
+    is_end = least == following
+    ahead = np.where(is_end, places, following)
+    steps = np.where(is_end, 0, 1)
+    while not np.array_equal(further := ahead[ahead], ahead):
+        steps += steps[ahead]
+        ahead = further
+    is_first = least == places
+    sizes = steps[is_first] + 1
+    cycle = (np.cumsum(is_first) - 1)[least]
+    order = np.zeros(len(following), dtype=np.int64)
+    order[np.cumsum(sizes)[cycle] - 1 - steps] = places
+    return order, np.repeat(np.arange(len(sizes)), sizes)
 
 
 def genus(topology: Topology, bodies: int) -> int:

@@ -12,6 +12,7 @@ from outside import plane
 
 from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
 from meshcomp.crossings import crossing_pairs
+from meshcomp.loops import Outlines
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import planar_regions
 from meshcomp.topology import topology_of
@@ -90,7 +91,8 @@ def test_quads_are_cut_along_the_diagonal_that_lies_within(turn: int) -> None:
     corners = (
         corners[::-1] if shapely.Polygon(corners).exterior.is_ccw is False else corners
     )
-    made = triangulated(corners.astype(float), {0: [[0, 1, 2, 3]]}, UP, Known())[0]
+    quad = Outlines.of({0: [[0, 1, 2, 3]]})
+    made = triangulated(corners.astype(float), quad, UP, Known()).faces
     halves = [shapely.Polygon(corners[t][:, :2]) for t in made]
     whole = shapely.Polygon(corners[:, :2])
     assert shapely.unary_union(halves).symmetric_difference(whole).area < 1e-12
@@ -103,19 +105,22 @@ def test_quads_that_cross_themselves_have_no_triangles() -> None:
     square = [(9, 0, 0), (10, 0, 0), (10, 1, 0), (9, 1, 0)]
     vertices = np.concatenate([bow, square])
     normals = np.repeat(UP, 2, axis=0)
-    made = triangulated(vertices, {0: [[0, 1, 2, 3]], 1: [[4, 5, 6, 7]]}, normals, Known())
-    assert made[0] is None
-    assert len(made[1]) == 2
+    quads = Outlines.of({0: [[0, 1, 2, 3]], 1: [[4, 5, 6, 7]]})
+    made = triangulated(vertices, quads, normals, Known())
+    assert made.failed.tolist() == [0]
+    assert made.regions.tolist() == [1, 1]
 
 
 def test_what_moved_is_triangulated_anew_and_what_did_not_is_kept() -> None:
     turns = 2 * np.pi * np.arange(7) / 7
     points = np.column_stack([np.cos(turns), np.sin(turns), np.zeros(7)])
-    outline, known = {0: [list(range(7))]}, Known()
-    first = triangulated(points, outline, UP, known)[0]
-    assert triangulated(points.copy(), outline, UP, known)[0] is first
+    outline, known = Outlines.of({0: [list(range(7))]}), Known()
+    first = triangulated(points, outline, UP, known).faces
+    kept = known.found[0]
+    assert (triangulated(points.copy(), outline, UP, known).faces == first).all()
+    assert known.found[0] is kept
     dented = points.copy()
     dented[3] *= 0.1  # a fan from elsewhere would cover the dent
-    second = triangulated(dented, outline, UP, known)[0]
+    second = triangulated(dented, outline, UP, known).faces
     area = sum(shapely.Polygon(dented[t][:, :2]).area for t in second)
     assert area == pytest.approx(shapely.Polygon(dented[:, :2]).area)

@@ -15,10 +15,10 @@ from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
-from meshcomp.loops import rim_of
+from meshcomp.loops import Outlines, rim_of
 from meshcomp.meshes import Mesh
 from meshcomp.topology import topology_of
-from meshcomp.triangulating import Known, triangulated
+from meshcomp.triangulating import Known, Triangles, triangulated
 
 __all__ = ["flattened"]
 
@@ -63,16 +63,13 @@ def flattened(
         return replace(refined, mesh=moved), of_face, nothing
     known = Known() if known is None else known
     outlines = _shortened(refined.mesh, charts, worn, known)
-    fresh = _triangles(moved.vertices, outlines, charts, known)
-    made = np.zeros(len(normals), dtype=bool)
-    made[list(fresh)] = True
+    fresh, made = _triangles(moved.vertices, outlines, charts, known)
     kept = ~made[of_face]
-    numbers = np.repeat(list(fresh), [len(t) for t in fresh.values()]).astype(np.int64)
     parent = np.zeros(len(normals), dtype=np.int64)
     parent[of_face[::-1]] = refined.parents[::-1]  # that of the region's first face
-    faces = np.concatenate([moved.faces[kept], *fresh.values()])
-    parents = np.concatenate([refined.parents[kept], parent[numbers]])
-    of_new_face = np.concatenate([of_face[kept], numbers])
+    faces = np.concatenate([moved.faces[kept], fresh.faces])
+    parents = np.concatenate([refined.parents[kept], parent[fresh.regions]])
+    of_new_face = np.concatenate([of_face[kept], fresh.regions])
     is_fresh = np.arange(len(faces)) >= np.count_nonzero(kept)
     left = ~in_films(Mesh(moved.vertices, faces), is_fresh)
     flat = replace(refined, mesh=Mesh(moved.vertices, faces[left]), parents=parents[left])
@@ -81,38 +78,35 @@ def flattened(
 
 def _shortened(
     mesh: Mesh, charts: Charts, worn: NDArray[np.bool_], known: Known
-) -> dict[int, list[list[int]]]:
+) -> Outlines:
     """Vertex loops around each worn region, without what strips need not keep."""
     before = known.outlines
     if before is not None and before[0] is mesh and np.array_equal(before[1], worn):
         return before[2]
     of_face, owners = charts.of_face, charts.owners
     outlines = _outlines(mesh, of_face, worn)
-    needless = _needless(mesh, owners[of_face], worn, outlines)
-    shorter = {
-        region: _without(loops, needless) if owners[region] >= 0 else loops
-        for region, loops in outlines.items()
-    }
+    needless = _needless(mesh, owners[of_face], worn, outlines.vertices)
+    shorter = outlines.without(needless, of=owners[outlines.groups] >= 0)
     known.outlines = mesh, worn, shorter
     return shorter
 
 
 def _triangles(
-    vertices: NDArray[np.float64],
-    outlines: dict[int, list[list[int]]],
-    charts: Charts,
-    known: Known,
-) -> dict[int, NDArray[np.int64]]:
-    """Triangles of each region that can be made anew.
+    vertices: NDArray[np.float64], outlines: Outlines, charts: Charts, known: Known
+) -> tuple[Triangles, NDArray[np.bool_]]:
+    """Triangles of regions that can be made anew, and which regions those are, (k,).
 
     The strips of a cylinder share points that are left out, so where one of its strips
     cannot be made anew, none is.
     """
-    made = triangulated(vertices, outlines, charts.normals, known)
-    regions = np.array(list(outlines), dtype=np.int64)
-    owners = dict(zip(outlines, charts.owners[regions].tolist(), strict=True))
-    failed = {owners[r] for r, t in made.items() if t is None and owners[r] >= 0}
-    return {r: t for r, t in made.items() if t is not None and owners[r] not in failed}
+    found = triangulated(vertices, outlines, charts.normals, known)
+    made = np.zeros(len(charts.normals), dtype=bool)
+    made[outlines.groups] = True
+    made[found.failed] = False
+    owners = charts.owners[found.failed]
+    made &= ~np.isin(charts.owners, owners[owners >= 0])
+    kept = made[found.regions]
+    return Triangles(found.faces[kept], found.regions[kept], found.failed), made
 
 
 def _worn_regions(
@@ -135,9 +129,7 @@ def _worn_regions(
     return worn & at_work & (np.bincount(of_face, minlength=len(normals)) > 1)
 
 
-def _outlines(
-    mesh: Mesh, of_face: NDArray[np.int64], worn: NDArray[np.bool_]
-) -> dict[int, list[list[int]]]:
+def _outlines(mesh: Mesh, of_face: NDArray[np.int64], worn: NDArray[np.bool_]) -> Outlines:
     """Vertex loops around each worn region, material to the left."""
     topology = topology_of(mesh)
     rim = rim_of(topology.twins, np.where(worn, of_face, -1))
@@ -148,7 +140,7 @@ def _needless(
     mesh: Mesh,
     owners: NDArray[np.int64],
     worn: NDArray[np.bool_],
-    outlines: dict[int, list[list[int]]],
+    on_rims: NDArray[np.int64],
 ) -> NDArray[np.bool_]:
     """Vertices amid a cylinder, on the border of just two of its strips, (n,).
 
@@ -159,12 +151,5 @@ def _needless(
     mine = np.where(worn, owners, -1)[:, None]
     np.minimum.at(low, mesh.faces, mine)
     np.maximum.at(high, mesh.faces, mine)
-    on_rims = [vertex for loops in outlines.values() for loop in loops for vertex in loop]
     twice = np.bincount(on_rims, minlength=count) == 2  # noqa: PLR2004
     return np.asarray((high >= 0) & (low == high) & twice)
-
-
-def _without(loops: list[list[int]], needless: NDArray[np.bool_]) -> list[list[int]]:
-    """Drop needless vertices from loops, and loops of which too little is left."""
-    shorter = [[vertex for vertex in loop if not needless[vertex]] for loop in loops]
-    return [loop for loop in shorter if len(loop) > 2]  # noqa: PLR2004

@@ -126,13 +126,12 @@ def _triangles(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
     """Triangles of outlines, the region of each, and the regions that have none."""
     mesh, normals = divided.mesh, divided.regions.normals
-    loops = outlines.outlines(divided.topology.starts)
-    whole = {g: own for g, own in loops.items() if min(map(len, own)) >= _TRIANGLE}
+    found = outlines.outlines(divided.topology.starts)
+    hurt = np.zeros(len(found.groups), dtype=bool)
+    hurt[found.of_ring[np.diff(found.firsts) < _TRIANGLE]] = True
+    whole = found.without(np.ones(len(mesh.vertices), dtype=bool), of=hurt)
     made = triangulated(mesh.vertices, whole, normals, Known())
-    good = {g: t for g, t in made.items() if t is not None}
-    faces = np.concatenate([np.zeros((0, 3), dtype=np.int64), *good.values()])
-    counts = [len(t) for t in good.values()]
-    regions = np.repeat(np.array(list(good), dtype=np.int64), counts)
     failed = np.zeros(len(normals), dtype=bool)
-    failed[[g for g in loops if g not in good]] = True
-    return faces, regions, failed
+    failed[made.failed] = True
+    failed[found.groups[hurt]] = True
+    return made.faces, made.regions, failed
