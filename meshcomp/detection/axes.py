@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, highest, unit
 from meshcomp.detection.bends import WIDEST_FACET
+from meshcomp.detection.ringing import may_be_round
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import components
@@ -53,7 +54,7 @@ def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
     pairs = scene.bends.regions
     mine = np.zeros(len(scene.regions.areas), dtype=bool)
     mine[scene.regions.of_face[free]] = True
-    both = mine[pairs[:, 0]] & mine[pairs[:, 1]]
+    both = np.flatnonzero(mine[pairs[:, 0]] & mine[pairs[:, 1]])
     pairs, cosines = pairs[both], scene.bends.cosines[both]
     found: list[Proposal] = []
     known = np.zeros(len(scene.mesh.faces), dtype=bool)
@@ -64,7 +65,7 @@ def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
         for patch in fresh:
             known[patch.faces] = True
         found += fresh
-    return found + _shared_by_bends(scene, pairs, free)
+    return found + _shared_by_bends(scene, both, free)
 
 
 def is_coordinate(direction: NDArray[np.float64]) -> bool:
@@ -73,18 +74,18 @@ def is_coordinate(direction: NDArray[np.float64]) -> bool:
 
 
 def _shared_by_bends(
-    scene: Scene, pairs: NDArray[np.int64], free: NDArray[np.bool_]
+    scene: Scene, edges: NDArray[np.int64], free: NDArray[np.bool_]
 ) -> list[Proposal]:
     """Directions about which many facets bend, looking most ways around."""
-    a, b = pairs.T
+    a, b = scene.bends.regions[edges].T
     normals = scene.regions.normals
     bends = np.cross(normals[a], normals[b])
     sizes = np.linalg.norm(bends, axis=1)
     keep = sizes > _LEAST_TURN
     directions = _one_sided(bends[keep] / sizes[keep][:, None])
-    a, b = a[keep], b[keep]
+    a, b, edges = a[keep], b[keep], edges[keep]
     oblique = np.sort(np.abs(directions), axis=1)[:, 1] > _ALIGNED
-    directions, a, b = directions[oblique], a[oblique], b[oblique]
+    directions, a, b, edges = directions[oblique], a[oblique], b[oblique], edges[oblique]
     cells = np.round(directions / _CELL).astype(np.int64) @ [1 << 40, 1 << 20, 1]
     order = np.argsort(cells, kind="stable")
     _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
@@ -97,6 +98,8 @@ def _shared_by_bends(
         near = np.flatnonzero(highest(np.abs(directions - middle)) < _CELL)
         direction = unit(np.median(directions[near], axis=0))
         if len(near) >= _LEAST_BENDS and _look_around(normals[a[near]], direction):
+            if not may_be_round(scene, edges[near], direction):
+                continue
             faces = _faces_in(scene, np.unique([a[near], b[near]]), free)
             found.append(Proposal(direction, faces, is_patch=False))
     return found
@@ -134,6 +137,8 @@ def _across_patches(
     for label in ranked.tolist():
         patch = order[bounds[label] : bounds[label + 1]]
         direction, is_clear = _least_direction(scene, patch)
+        if is_coordinate(direction):
+            continue  # searched already
         if is_clear and _look_around(scene.regions.normals[patch], direction):
             faces = _faces_in(scene, patch, free)
             found.append(Proposal(direction, faces, is_patch=True))

@@ -1,0 +1,94 @@
+"""Whether edges at which facets bend about one direction may lie round one circle.
+
+At a bend midway between two like facets the circle's centre lies on the line of the mean
+normal. Two bends of one facet tell where on it; all others are held against that. Facets
+of unlike widths turn the mean normal, so that much is allowed: what is round is found out
+from the faces later, what is not is told here at little cost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import basis_across, dot, turned, unit
+from meshcomp.detection.scenes import Scene
+from meshcomp.detection.seeds import LEAST_SPAN
+from meshcomp.topology import next_half_edge
+
+__all__ = ["may_be_round"]
+
+_SECTORS = 24
+_MOST = 64  # circles held against all bends
+_OFF = 0.25  # of the radius, that a bend may be off such a circle
+_STEP = 0.1  # of the radius, between circles that count as one
+_LEAST_TURN = 1e-3  # of a facet, between its two bends
+_SPARE = 30.0  # degrees, of a facet that bends at one side only
+
+
+def may_be_round(
+    scene: Scene, edges: NDArray[np.int64], direction: NDArray[np.float64]
+) -> bool:
+    """Whether bends that run along a direction may lie most of the way round a circle.
+
+    Parameters
+    ----------
+    scene : Scene
+        The part.
+    edges : (e,) int
+        Rows of its bends.
+    direction : (3,) float
+        Unit vector along them.
+    """
+    points, normals = _seen_along(scene, edges, basis_across(direction))
+    centres, radii = _circles(scene.bends.regions[edges], points, normals)
+    if len(radii) == 0:
+        return False
+    away = points - centres[:, None] - radii[:, None, None] * normals
+    near = dot(away, away) <= (_OFF * radii[:, None]) ** 2
+    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi)
+    sector = np.floor(turn * _SECTORS).astype(np.int64) % _SECTORS
+    seen = near @ np.eye(_SECTORS, dtype=bool)[sector]
+    # Eight facets look into eight sectors only; what is empty between them is no gap.
+    reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
+    widest = int(reach.sum(axis=1).max()) * 360 / _SECTORS
+    return widest >= LEAST_SPAN - _SPARE
+
+
+def _seen_along(
+    scene: Scene, edges: NDArray[np.int64], basis: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middles and mean unit normals of bends across a direction, (e, 2) each."""
+    half_edges = scene.bends.half_edges[edges, 0]
+    corners = scene.mesh.faces.ravel()
+    ends = (corners[half_edges], corners[next_half_edge(half_edges)])
+    middles = (scene.mesh.vertices[ends[0]] + scene.mesh.vertices[ends[1]]) / 2
+    normals = scene.regions.normals[scene.bends.regions[edges]].sum(axis=1)
+    return turned(middles, basis), unit(turned(normals, basis))
+
+
+def _circles(
+    regions: NDArray[np.int64], points: NDArray[np.float64], normals: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Centres and radii of circles through two bends of one facet, the commonest ones.
+
+    A radius is negative where the facets look inwards.
+    """
+    bend = np.tile(np.arange(len(regions)), 2)
+    region = regions.T.ravel()
+    order = np.argsort(region, kind="stable")
+    twice = np.flatnonzero(np.diff(region[order]) == 0)
+    first, second = bend[order[twice]], bend[order[twice + 1]]
+    turn = normals[first] - normals[second]
+    turning = np.flatnonzero(dot(turn, turn) > _LEAST_TURN**2)
+    first, second, turn = first[turning], second[turning], turn[turning]
+    radii = dot(turn, points[first] - points[second]) / dot(turn, turn)
+    curved = np.flatnonzero(radii)
+    first, radii = first[curved], radii[curved]
+    centres = points[first] - radii[:, None] * normals[first]
+    scale = np.round(np.log(np.abs(radii)) / _STEP)
+    cells = np.round(centres / (_STEP * np.exp(_STEP * scale))[:, None])
+    keys = np.column_stack([np.sign(radii), scale, cells])
+    _, one, counts = np.unique(keys, axis=0, return_index=True, return_counts=True)
+    commonest = one[np.argsort(-counts, kind="stable")[:_MOST]]
+    return centres[commonest], radii[commonest]
