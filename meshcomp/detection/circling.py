@@ -110,7 +110,7 @@ def are_near(
 
 
 def upright_half(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Faces that lean least along the axis and make up half of a patch's area.
+    """Rows of the faces that lean least along the axis and make up half of a patch's area.
 
     A rounding that ends a short wall has more corners than the wall, but its bands lean.
     """
@@ -120,7 +120,7 @@ def upright_half(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.int64]:
     leaning = np.abs(along(scene.regions.face_normals[faces], view.frame[2]))
     order = np.argsort(leaning, kind="stable")
     enough = int(np.searchsorted(np.cumsum(areas[order]), areas.sum() / 2)) + 1
-    return np.asarray(faces[order[:enough]])
+    return np.asarray(order[:enough])
 
 
 def consensus(

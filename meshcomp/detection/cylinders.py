@@ -95,7 +95,7 @@ def cylinders_along(
         return [], outlines
     view = prospect(scene, direction, upright)
     found = _confirmed(view, seeds, upright)
-    return found + _smooth(view, upright) if whole else found, outlines
+    return found + _smooth(view, upright, strict) if whole else found, outlines
 
 
 def cylinders_on(
@@ -109,9 +109,11 @@ def cylinders_on(
     return _smooth(view, upright)
 
 
-def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:
+def _smooth(
+    view: Prospect, upright: NDArray[np.bool_], seen: NDArray[np.bool_] | None = None
+) -> list[CylinderFaces]:
     """Cylinders seen as smooth patches, the exact ones first."""
-    patches = round_patches(view, upright)
+    patches = round_patches(view, upright, seen)
     exact = _confirmed(view, patches, upright)
     left = [seed for seed in patches if upright[seed.faces].mean() > _LEFT_OVER]
     return exact + _confirmed(view, left, upright, is_rough=True)

@@ -9,7 +9,7 @@ from meshcomp._vectors import along, turned
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
 from meshcomp.detection.scenes import Circle, Prospect
 
-__all__ = ["is_doubtful"]
+__all__ = ["is_doubtful", "leans_one_way"]
 
 _LEAST_TAPER = 5e-4  # mm, change of radius from end to end
 _LEAN_LIMIT = 2e-3  # mean sine of the normals along the axis
@@ -46,7 +46,7 @@ def is_doubtful(
     corners, deviations = corners[on], deviations[on]
     return (
         _is_tapered(corners[:, 2], deviations)
-        or _leans_one_way(view, faces)
+        or leans_one_way(view, faces)
         or _is_bent(view, circle, faces)
         or _is_scattered(deviations, limit)
         or _is_lettering(view, circle, corners, deviations)
@@ -67,7 +67,7 @@ def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
     return float(np.quantile(np.abs(deviations), 0.75)) > most
 
 
-def _leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
+def leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
     """Whether faces look along the axis, like a cone's; a cylinder's lean both ways."""
     scene = view.scene
     weights = np.linalg.norm(scene.mesh.area_vectors[faces], axis=1)

@@ -6,26 +6,31 @@ walls whose triangles lean: the two rims cut differently, or the mesh made anew.
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, turned
+from meshcomp._vectors import along, dot, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
-from meshcomp.detection.rejoining import is_uneven, rejoined
+from meshcomp.detection.doubts import leans_one_way
+from meshcomp.detection.growing import STRICT_LIMIT
+from meshcomp.detection.rejoining import are_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
-from meshcomp.detection.seeds import LEAST_SPAN, Seed
+from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 
 __all__ = ["round_patches"]
 
 _SECTORS = 24
 _LEAST_FACES = 8
 _MOST_CIRCLES = 3  # of one patch
+_SPARE = 20.0  # degrees, that faces left out at first may add
 _FLAT_TURN = 1e-3  # sine: faces that bend by less are neither convex nor concave
 
 
-def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
+def round_patches(
+    view: Prospect,
+    allowed: NDArray[np.bool_],
+    seen: NDArray[np.bool_] | None = None,
+) -> list[Seed]:
     """Propose a circle for each smooth patch that looks most ways around.
 
     Parameters
@@ -34,10 +39,13 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
         The scene along the axis looked for.
     allowed : (m,) bool
         Faces of the view that belong to no cylinder yet.
+    seen : (m,) bool
+        Faces of which sections have shown all that is round, if any were cut: patches of
+        such faces only are left out.
     """
     seeds: list[Seed] = []
     for is_internal in (True, False):
-        around, pieces = _patches(view, allowed, is_internal=is_internal)
+        around, pieces = _patches(view, allowed, seen, is_internal=is_internal)
         around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
         for faces in around:
             seeds += _seeds_of(view, faces, is_internal=is_internal)
@@ -50,7 +58,11 @@ def _looks_around(view: Prospect, faces: NDArray[np.int64]) -> bool:
 
 
 def _patches(
-    view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
+    view: Prospect,
+    allowed: NDArray[np.bool_],
+    seen: NDArray[np.bool_] | None,
+    *,
+    is_internal: bool,
 ) -> tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]]:
     """Faces joined over edges that bend by less than a facet may, one way only.
 
@@ -63,22 +75,33 @@ def _patches(
     known[mine] = True
     rising = bends.rising if is_internal else -bends.rising
     smooth = bends.among(known) & (rising > -_FLAT_TURN)
-    labels, rows = bends.joined(mine, smooth)
-    labels = labels[rows]
-    normals = view.scene.regions.face_normals
-    wanted = _looking_around(turned(normals[mine], view.frame[:2]), labels)
-    is_piece = ~wanted & (np.bincount(labels, minlength=len(wanted)) >= _LEAST_FACES)
+    of_region, rows = bends.joined(mine, smooth)
+    labels = of_region[rows]
     order = np.argsort(labels, kind="stable")
-    bounds = np.flatnonzero(np.diff(labels[order], prepend=-1, append=-1))
-    told: tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]] = ([], [])
-    for begin, end in pairwise(bounds.tolist()):
-        label = labels[order[begin]]
-        faces = mine[order[begin:end]]
-        if wanted[label]:
-            told[0].append(faces)
-        elif is_piece[label] and is_uneven(view, faces):
-            told[1].append(faces)
-    return told
+    begins = np.flatnonzero(np.diff(labels[order], prepend=-1))
+    sizes = np.diff(begins, append=len(order))
+    normals = np.take(view.scene.regions.face_normals, mine, axis=0)
+    around = _looking_around(turned(normals, view.frame[:2]), labels)
+    open_ones = sizes >= _LEAST_FACES
+    open_ones &= ~_all_lean_one_way(along(normals, view.frame[2])[order], begins)
+    if seen is not None:
+        open_ones &= np.bincount(labels, ~seen[mine], len(sizes)) >= _LEAST_FACES
+    uneven = are_uneven(np.bincount(of_region, minlength=len(sizes)), sizes)
+    patches = np.split(mine[order], begins[1:])
+    return (
+        [patches[k] for k in np.flatnonzero(open_ones & around)],
+        [patches[k] for k in np.flatnonzero(open_ones & ~around & uneven)],
+    )
+
+
+def _all_lean_one_way(
+    leaning: NDArray[np.float64], begins: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether no face of a patch runs along the axis or leans back, as in a rounding."""
+    if len(begins) == 0:
+        return np.zeros(0, dtype=bool)
+    least, most = np.minimum.reduceat(leaning, begins), np.maximum.reduceat(leaning, begins)
+    return np.asarray((least > STRICT_LIMIT) | (most < -STRICT_LIMIT))
 
 
 def _looking_around(
@@ -101,11 +124,16 @@ def _seeds_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) ->
     seeds: list[Seed] = []
     for _ in range(_MOST_CIRCLES):
         core = upright_half(view, faces)
-        circle = circle_of(view, core)
+        circle = circle_of(view, faces[core])
         if circle is None:
             break
-        mine = np.sort(core[are_near(view, core, circle)])
-        if len(mine) > 0 and _is_internal(view, mine, circle[0]) == is_internal:
+        near = are_near(view, faces, circle)
+        mine = np.sort(faces[core[near[core]]])
+        if (
+            len(mine) > 0
+            and _is_internal(view, mine, circle[0]) == is_internal
+            and _may_be_round(view, faces[near], circle[0])
+        ):
             seeds.append(
                 Seed(
                     centre=circle[0],
@@ -115,10 +143,21 @@ def _seeds_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) ->
                     faces=mine,
                 )
             )
-        faces = faces[~are_near(view, faces, circle)]
+        faces = faces[~near]
         if len(faces) < _LEAST_FACES or not _looks_around(view, faces):
             break
     return seeds
+
+
+def _may_be_round(
+    view: Prospect, faces: NDArray[np.int64], centre: NDArray[np.float64]
+) -> bool:
+    """Whether faces near a circle cover enough of it, and do not lean as a cone's do."""
+    if leans_one_way(view, faces):
+        return False
+    mesh = view.scene.mesh
+    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - centre
+    return coverage(*angles_of(across)) >= LEAST_SPAN - _SPARE
 
 
 def _is_internal(

@@ -17,7 +17,7 @@ from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
 from meshcomp.errors import AssociationError
 
-__all__ = ["is_uneven", "rejoined"]
+__all__ = ["are_uneven", "rejoined"]
 
 _MOST = 400  # pieces that are looked at, the largest ones
 _LEAST = 2  # pieces
@@ -36,10 +36,14 @@ class _Piece:
     radius: float
 
 
-def is_uneven(view: Prospect, faces: NDArray[np.int64]) -> bool:
-    """Whether triangles of one facet do not lie in one plane, as in a shaken mesh."""
-    regions = np.unique(view.scene.regions.of_face[faces])
-    return len(regions) > _UNEVEN * len(faces)
+def are_uneven(
+    regions: NDArray[np.int64], faces: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether triangles of one facet lie in several planes, as in a shaken mesh.
+
+    By how many planar regions and how many faces there are in each patch.
+    """
+    return np.asarray(regions > _UNEVEN * faces)
 
 
 def rejoined(view: Prospect, patches: list[NDArray[np.int64]]) -> list[NDArray[np.int64]]:
