@@ -13,7 +13,7 @@ from meshcomp._vectors import along, dot, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT
-from meshcomp.detection.rejoining import are_uneven, rejoined
+from meshcomp.detection.rejoining import are_uneven, is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 
@@ -84,9 +84,10 @@ def _patches(
     around = _looking_around(turned(normals, view.frame[:2]), labels)
     open_ones = sizes >= _LEAST_FACES
     open_ones &= ~_all_lean_one_way(along(normals, view.frame[2])[order], begins)
-    if seen is not None:
-        open_ones &= np.bincount(labels, ~seen[mine], len(sizes)) >= _LEAST_FACES
     uneven = are_uneven(np.bincount(of_region, minlength=len(sizes)), sizes)
+    if seen is not None:
+        new = np.bincount(labels, ~seen[mine], len(sizes)) >= _LEAST_FACES
+        open_ones &= new | uneven
     patches = np.split(mine[order], begins[1:])
     return (
         [patches[k] for k in np.flatnonzero(open_ones & around)],
@@ -152,7 +153,12 @@ def _seeds_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) ->
 def _may_be_round(
     view: Prospect, faces: NDArray[np.int64], centre: NDArray[np.float64]
 ) -> bool:
-    """Whether faces near a circle cover enough of it, and do not lean as a cone's do."""
+    """Whether faces near a circle cover enough of it, and do not lean as a cone's do.
+
+    A shaken wall falls into pieces that do anything.
+    """
+    if is_uneven(view, faces):
+        return True
     if leans_one_way(view, faces):
         return False
     mesh = view.scene.mesh

@@ -17,7 +17,7 @@ from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
 from meshcomp.errors import AssociationError
 
-__all__ = ["are_uneven", "rejoined"]
+__all__ = ["are_uneven", "is_uneven", "rejoined"]
 
 _MOST = 400  # pieces that are looked at, the largest ones
 _LEAST = 2  # pieces
@@ -34,6 +34,12 @@ class _Piece:
     corners: NDArray[np.float64]  # (n, 2) mm
     centre: NDArray[np.float64]
     radius: float
+
+
+def is_uneven(view: Prospect, faces: NDArray[np.int64]) -> bool:
+    """Whether triangles of one facet of a patch lie in several planes."""
+    regions = np.unique(view.scene.regions.of_face[faces])
+    return bool(are_uneven(np.array([len(regions)]), np.array([len(faces)]))[0])
 
 
 def are_uneven(
