@@ -42,9 +42,7 @@ def is_uneven(view: Prospect, faces: NDArray[np.int64]) -> bool:
     return bool(are_uneven(np.array([len(regions)]), np.array([len(faces)]))[0])
 
 
-def are_uneven(
-    regions: NDArray[np.int64], faces: NDArray[np.int64]
-) -> NDArray[np.bool_]:
+def are_uneven(regions: NDArray[np.int64], faces: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Whether triangles of one facet lie in several planes, as in a shaken mesh.
 
     By how many planar regions and how many faces there are in each patch.
