@@ -11,9 +11,10 @@ import dirtied
 import numpy as np
 import pytest
 import trimesh
+from outside import plane
 from outside.crossings import crossing_faces, non_manifold_edges, open_edges
 from test_files_samples import packed_stl
-from test_repairing import PARTS, box, kinds, part_of
+from test_repairing import PARTS, box, kinds, part_of, turned
 from test_repairing_together import mended
 
 import meshcomp
@@ -21,7 +22,8 @@ from meshcomp.errors import NotASolidError
 from meshcomp.files import read_part
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.repairing import read_sound_part, repair
-from meshcomp.repairing.shells import doubled_faces, shells_of
+from meshcomp.repairing.shells import shells_of
+from meshcomp.repairing.windings import doubled_faces
 from meshcomp.topology import topology_of
 
 
@@ -77,15 +79,19 @@ def test_other_faults_may_come_with_it(name, damage, tmp_path):
     assert shells_of(sound.mesh).count == 1
 
 
-@pytest.mark.parametrize("damage", [dirtied.cracked, dirtied.with_t_junctions])
-def test_never_does_a_volume_count_twice(damage, tmp_path):
-    for again in (divided, quartered):
-        path, good = drawn_again(tmp_path, "knob", again, damage)
-        sound, words = mended(read_part(path))
-        if sound is None:
-            assert " about (" in words
-            continue
-        assert sound.mesh.volume == pytest.approx(good.mesh.volume, rel=5e-4)
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize(
+    "damage",
+    [dirtied.cracked, dirtied.with_t_junctions, dirtied.with_flat_faces],
+)
+@pytest.mark.parametrize("again", [divided, quartered])
+def test_never_does_a_volume_count_twice(name, damage, again, tmp_path):
+    path, good = drawn_again(tmp_path, name, again, damage)
+    sound, words = mended(read_part(path))
+    if sound is None:
+        assert " about (" in words
+        return
+    assert sound.mesh.volume == pytest.approx(good.mesh.volume, rel=5e-4)
 
 
 def test_without_repair_it_is_refused_with_the_place(tmp_path):
@@ -144,3 +150,49 @@ def test_equal_bodies_that_touch_along_an_edge_stay_two():
     assert topology_of(part.mesh).crowded == 1
     assert repair(part) is part
     assert shells_of(part.mesh).volumes.tolist() == pytest.approx([1000.0, 1000.0])
+
+
+def test_a_drawing_that_hangs_together_with_its_copy_is_refused(tmp_path):
+    # Faces without area, and the same in quarters: taking them up joins both drawings.
+    good = meshcomp.demo_part("knob")
+    once = dirtied.with_flat_faces(good.mesh.corners, np.random.default_rng(1))
+    both = np.concatenate([once, quartered(once)])
+    (tmp_path / "bad.stl").write_bytes(packed_stl(both))
+    bad = read_part(tmp_path / "bad.stl")
+    assert bad.mesh.volume == pytest.approx(2 * good.mesh.volume, rel=1e-4)
+    with pytest.raises(NotASolidError, match=r"surfaces? drawn twice; about \("):
+        repair(bad)
+
+
+def test_both_sides_of_one_body_go_though_another_has_one():
+    two_sided = box()
+    faces = np.concatenate([two_sided.faces, two_sided.faces[:, ::-1]])
+    both = concatenate([Mesh(two_sided.vertices, faces), box((4, 4, 4), at=(5, 0, 0))])
+    sound = repair(part_of(both))
+    assert kinds(sound) == {"repeated faces": 12, "bodies united": 1}
+    assert sound.mesh.volume == pytest.approx(1000 + 4 * 4 * 2)
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+
+
+def test_most_of_a_file_is_never_dropped_as_flat():
+    # A plate drawn from both sides, cracked so that its sides are no copies, and a box.
+    plate = box((40, 40, 1)).corners
+    halves = np.where((plate[:, :, 0] > 0).all(axis=1)[:, None, None], 0.2, 0.0)
+    plate = plate + halves
+    both = np.concatenate([plate, plate[:, ::-1], box((2, 2, 2), at=(60, 0, 0)).corners])
+    with pytest.raises(NotASolidError, match=r" about \("):
+        repair(part_of(welded(both)))
+
+
+def test_a_body_that_sticks_out_of_one_inside_out_is_not_turned_with_it():
+    # An angle of 18.75 mm² by 4 mm; half of the stub lies in it, all within its box.
+    angle = [(0, 0), (6, 0), (6, 1.5), (1.5, 1.5), (1.5, 8), (0, 8)]
+    stub = box((2, 2, 1), at=(1.5, 2.5, 2))
+    sound = repair(part_of(concatenate([turned(plane.prism([angle], 0, 4)), stub])))
+    assert kinds(sound) == {"bodies turned": 1, "bodies united": 1}
+    assert sound.mesh.volume == pytest.approx(18.75 * 4 + 2)
+
+
+def welded(corners):
+    mesh = Mesh(corners.reshape(-1, 3), np.arange(corners.size // 3).reshape(-1, 3))
+    return joined(mesh)

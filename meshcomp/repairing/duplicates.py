@@ -6,16 +6,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import topology_of
+from meshcomp.topology import components, topology_of
 
 __all__ = ["without_repeated"]
+
+_MOST_RIMS = 0.05  # of the edges of a surface: more are no accident
 
 
 def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     """Keep one of each face, and one side of what is drawn from both sides throughout.
 
     Faces that lie on each other back to back are left where two bodies touch: then some
-    other edge than theirs has more than two faces.
+    other edge than theirs has more than two faces. Of surfaces that hang together each is
+    looked at for itself, but one that hardly closes keeps both sides: it encloses nothing.
 
     Returns
     -------
@@ -40,12 +43,33 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     keys = _numbered(ordered)
     first = _first_of_each(2 * keys + is_even)
     alone = _first_of_each(keys)
-    # Where every face has its back, nothing is enclosed but by one side of them.
-    is_two_sided = len(first) == 2 * len(alone)
-    kept = alone if is_two_sided else first
+    kept = first
+    if len(first) > len(alone):
+        # Where every face has its back, nothing is enclosed but by one side of them.
+        everywhere = len(first) == 2 * len(alone)
+        kept = alone if everywhere else _sides(faces, first, alone)
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
+
+
+def _sides(
+    faces: NDArray[np.int64], first: NDArray[np.int64], alone: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Of faces, keep one side of surfaces that have both throughout, (k,) rows."""
+    count = int(faces.max()) + 1
+    label = components(count, faces[:, [0, 1, 1, 2]].reshape(-1, 2))
+    own = label[faces[:, 0]]
+    both = np.bincount(own[first], minlength=count) == 2 * np.bincount(
+        own[alone], minlength=count
+    )
+    one_side = faces[alone]
+    edges = np.sort(one_side[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    _, index, counts = np.unique(edges, axis=0, return_index=True, return_counts=True)
+    at = own[alone][index // 3]
+    rims = np.bincount(at[counts == 1], minlength=count)
+    both &= rims <= _MOST_RIMS * np.bincount(at, minlength=count)
+    return np.sort(np.concatenate([first[~both[own[first]]], alone[both[own[alone]]]]))
 
 
 def _ordered(faces: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

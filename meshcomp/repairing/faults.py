@@ -14,16 +14,11 @@ from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.patchwork import untouched
 from meshcomp.repairing.redrawn import without_redrawn
-from meshcomp.repairing.shells import (
-    Shells,
-    doubled_faces,
-    negative_patches,
-    shells_inside,
-    shells_of,
-)
+from meshcomp.repairing.shells import Shells, shells_inside, shells_of
 from meshcomp.repairing.slivers import flat_limit
 from meshcomp.repairing.turning import plain_edges
 from meshcomp.repairing.uniting import overlaps_of
+from meshcomp.repairing.windings import doubled_faces, negative_patches
 from meshcomp.topology import topology_of
 
 __all__ = ["Faults", "find_faults"]
@@ -70,7 +65,7 @@ def find_faults(part: Part) -> Faults:
         )
         opened = topology_of(mesh).open_half_edges
         rims = np.intersect1d(rim_edges(mesh), opened) if len(opened) else opened
-        found.append(_of_piece(mesh, part.name, (opened, rims)))
+        found.append(_of_piece(mesh, part, (opened, rims)))
         edges.append((_in_part(opened, rows), _in_part(rims, rows)))
     kinds = dict.fromkeys(kind for each in found for kind in each)
     return Faults(
@@ -96,7 +91,7 @@ def _in_part(
 
 
 def _of_piece(
-    mesh: Mesh, name: str, edges: tuple[NDArray[np.int64], NDArray[np.int64]]
+    mesh: Mesh, part: Part, edges: tuple[NDArray[np.int64], NDArray[np.int64]]
 ) -> _Found:
     topology = topology_of(mesh)
     found = _open_edges(mesh, *edges)
@@ -104,11 +99,12 @@ def _of_piece(
     shells = shells_of(mesh)
     found["faces without area"] = _middles(mesh, _flat_faces(mesh, shells))
     if topology.is_closed:
-        _refuse_crowds(shells.count, name)
+        _refuse_crowds(shells.count, part.name)
         found["bodies without thickness"] = _middles_of(shells, shells.are_sheets)
         found["bodies inside out"] = _inside_out(mesh, shells)
         if not (len(found["repeated faces"]) or len(found["bodies inside out"])):
-            found["surfaces drawn twice"] = _middles(mesh, doubled_faces(mesh))
+            if topology.crowded or part.repairs:  # elsewhere nothing was joined to it
+                found["surfaces drawn twice"] = _middles(mesh, doubled_faces(mesh))
             overlapping = np.unique(overlaps_of(mesh).pairs)
             found["overlapping bodies"] = shells.boxes[overlapping].mean(axis=1)
     return {kind: places for kind, places in found.items() if len(places)}

@@ -96,8 +96,10 @@ def _without_flakes(work: Patchwork) -> Patchwork:
 def _without_flaps(work: Patchwork) -> Patchwork:
     """Drop two faces back to back that have an edge of their own: they stick out flat.
 
-    Bodies that touch have such faces too, but other faces at each of their edges.
+    Bodies that touch have such faces too, but other faces at each of their edges. Where
+    they are more than accidents, all stay.
     """
+    whole, areas = work, np.linalg.norm(work.mesh.area_vectors, axis=1).sum()
     for _ in range(_TRIES):
         topology = topology_of(work.mesh)
         if not topology.crowded:
@@ -111,6 +113,9 @@ def _without_flaps(work: Patchwork) -> Patchwork:
         if not flat.any() or flat.all():
             return work
         work = work.only(~flat)
+        left = np.linalg.norm(work.mesh.area_vectors, axis=1).sum()
+        if left < (1 - _LARGEST_PARTITION) * areas:
+            return whole
     return work
 
 

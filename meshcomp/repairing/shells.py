@@ -7,25 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import unit
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.repairing.turning import plain_edges
-from meshcomp.topology import bodies_of, components, topology_of
+from meshcomp.repairing.windings import negative_patches, winding
+from meshcomp.topology import bodies_of
 
-__all__ = [
-    "Shells",
-    "doubled_faces",
-    "negative_patches",
-    "shells_inside",
-    "shells_of",
-    "turned_outward",
-]
+__all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
 
-_MOST_PATCHES = 500  # each costs a look at all faces
 _MOST_ROUNDS = 4
-_BEFORE = 1e-4  # of a face's size, by which the place before it is away
+_WITHIN = 1e-3  # of the way to the middle: shells within one another may touch
 _MOST_PAIRS = 20_000  # of shells in one another's boxes; each costs a look at the faces
 _SAME_SIZE = 1e-9  # of the volume
 _LEAST_THICKNESS = 1e-4  # mm, a closed surface thinner than that encloses nothing
@@ -103,9 +94,9 @@ def _boxes(mesh: Mesh, label: NDArray[np.int64]) -> NDArray[np.float64]:
 def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
     """Find which shells lie within which others.
 
-    Only shells whose whole box lies in another's are looked at, by the winding number
-    of the other about one corner (the sum of solid angles; A. van Oosterom, J. Strackee,
-    IEEE Trans. Biomed. Eng. 30 (1983) 125-126).
+    Only shells whose whole box lies in another's are looked at, by the winding number of
+    the other about a point of each, and about points near its outermost corners: what
+    sticks out lies in no other.
 
     Returns
     -------
@@ -123,12 +114,22 @@ def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
     starts = ends - np.bincount(shells.of_face, minlength=shells.count)
     found = []
     for inner, outer in candidates.tolist():
-        first = mesh.faces[order[starts[inner]]]
-        point = mesh.vertices[first].mean(axis=0)
-        corners = mesh.vertices[mesh.faces[order[starts[outer] : ends[outer]]]]
-        if abs(_winding(corners - point)) > 0.5:  # noqa: PLR2004 - 0 outside, 1 inside
+        own, other = (
+            mesh.vertices[mesh.faces[order[starts[k] : ends[k]]]] for k in (inner, outer)
+        )
+        points = _inner_points(own)
+        if all(abs(winding(other - point)) > 0.5 for point in points):  # noqa: PLR2004
             found.append((inner, outer))
     return np.array(found, np.int64).reshape(-1, 2)
+
+
+def _inner_points(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the middle of a face, and points just within outermost corners, (9, 3) mm."""
+    points = corners.reshape(-1, 3)
+    ways = 1.0 - 2.0 * np.indices((2, 2, 2)).reshape(3, -1).T
+    outermost = points[np.argmax(points @ ways.T, axis=0)]
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return np.vstack([corners[:1].mean(axis=1), outermost + _WITHIN * (middle - outermost)])
 
 
 def _boxes_in_boxes(boxes: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -142,20 +143,6 @@ def _boxes_in_boxes(boxes: NDArray[np.float64]) -> NDArray[np.int64]:
         axis=1
     )
     return pairs[within]
-
-
-def _winding(corners: NDArray[np.float64]) -> float:
-    """Winding number of triangles, (k, 3, 3), about the origin."""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    la, lb, lc = (np.linalg.norm(side, axis=1) for side in (a, b, c))
-    volume = np.einsum("ij,ij->i", a, np.cross(b, c))
-    rest = (
-        la * lb * lc
-        + np.einsum("ij,ij->i", a, b) * lc
-        + np.einsum("ij,ij->i", b, c) * la
-        + np.einsum("ij,ij->i", c, a) * lb
-    )
-    return float(np.arctan2(volume, rest).sum() / (2 * np.pi))
 
 
 def turned_outward(work: Patchwork) -> tuple[Patchwork, int]:
@@ -209,65 +196,3 @@ def _turned_patches(work: Patchwork) -> tuple[Patchwork, int]:
             return tried, turned
         tried, turned = tried.turned(negative[label]), turned + int(negative.sum())
     return work, 0
-
-
-def negative_patches(mesh: Mesh) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-    """Mark surfaces with a winding number below zero before them, where bodies touch.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, mm.
-
-    Returns
-    -------
-    negative : (p,) bool
-        For each surface between edges of more than two faces; none without such edges.
-    label : (m,) int
-        The surface of each face.
-    """
-    largest, label = _largest_of_patches(mesh)
-    if len(largest) > _MOST_PATCHES:
-        return np.zeros(0, dtype=bool), np.zeros(len(mesh.faces), dtype=np.int64)
-    return _windings(mesh, largest, _BEFORE) < -0.5, label  # noqa: PLR2004 - whole numbers
-
-
-def doubled_faces(mesh: Mesh) -> NDArray[np.int64]:
-    """Find faces at which the winding number rises by two: they are drawn twice.
-
-    One is looked at of each surface between edges of more than two faces, of the largest
-    where there are very many.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, its bodies turned outward, mm.
-
-    Returns
-    -------
-    faces : (k,) int
-    """
-    largest, _ = _largest_of_patches(mesh)
-    sizes = np.linalg.norm(mesh.area_vectors[largest], axis=1)
-    largest = largest[np.argsort(-sizes, kind="stable")[: _MOST_PATCHES // 2]]
-    rise = _windings(mesh, largest, -_BEFORE) - _windings(mesh, largest, _BEFORE)
-    return largest[rise > 1.5]  # noqa: PLR2004 - whole numbers, but for rounding
-
-
-def _largest_of_patches(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Largest face of each surface between crowded edges, and the surface of each face."""
-    if not topology_of(mesh).crowded:
-        return np.zeros(0, dtype=np.int64), np.zeros(len(mesh.faces), dtype=np.int64)
-    pairs, _ = plain_edges(mesh)
-    label = components(len(mesh.faces), pairs // 3)
-    doubled = np.linalg.norm(mesh.area_vectors, axis=1)
-    order = np.lexsort((-doubled, label))
-    return order[np.flatnonzero(np.diff(label[order], prepend=-1))], label
-
-
-def _windings(mesh: Mesh, faces: NDArray[np.int64], away: float) -> NDArray[np.float64]:
-    """Winding numbers before faces, a share of their size away; behind where negative."""
-    areas = mesh.area_vectors[faces]
-    sizes = np.sqrt(np.linalg.norm(areas, axis=1))[:, None]
-    points = mesh.corners[faces].mean(axis=1) + away * sizes * unit(areas)
-    return np.array([_winding(mesh.corners - point) for point in points])
