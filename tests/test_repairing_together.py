@@ -60,3 +60,16 @@ def test_faults_together_end_in_the_part_or_in_places(name, seed, tmp_path):
 def test_most_faults_together_are_mended(name, tmp_path):
     parts = [mended(damaged(name, seed, tmp_path)[0])[0] for seed in SEEDS]
     assert sum(part is not None for part in parts) >= 0.75 * len(SEEDS)
+
+
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("seed", range(4))
+def test_a_crack_through_faces_without_area_leaves_no_fold(name, seed, tmp_path):
+    # A crack lifts the middle corner of such a face out of the edge that it lies on.
+    rng = np.random.default_rng(seed)
+    good = meshcomp.demo_part(name)
+    corners = dirtied.with_flat_faces(good.mesh.corners, rng)
+    (tmp_path / "bad.stl").write_bytes(packed_stl(dirtied.cracked(corners, rng, 0.003)))
+    sound = repair(read_part(tmp_path / "bad.stl"))
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+    assert sound.mesh.volume == pytest.approx(good.mesh.volume, rel=5e-4)

@@ -17,6 +17,7 @@ from meshcomp.repairing.disentangling import disentangled
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.faults import find_faults
 from meshcomp.repairing.filling import filled
+from meshcomp.repairing.folds import without_folds
 from meshcomp.repairing.patchwork import Patchwork, untouched
 from meshcomp.repairing.planes import with_planes_joined
 from meshcomp.repairing.redrawn import without_redrawn
@@ -181,9 +182,9 @@ def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
     """Make closed surfaces that look to one side."""
     work, count = without_repeated(work)
     yield work, "repeated faces", count
-    work, count = joined_cracks(work, narrow=narrow)
-    yield work, "cracks", count
-    if count:
+    work, cracks = joined_cracks(work, narrow=narrow)
+    yield work, "cracks", cracks
+    if cracks:
         work, count = without_repeated(work)
         yield work, "repeated faces", count
     work, count = turned_alike(work)
@@ -211,6 +212,9 @@ def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
     work, count = without_slivers(work, limits)
     # Those that only filled a slit were never in the file.
     yield work, "faces without area", max(count - filling, 0)
+    if cracks:
+        work, count = without_folds(work)
+        yield work, "faces without area", count
 
 
 def _solids(work: Patchwork) -> _Step:
