@@ -13,7 +13,7 @@ from outside import plane
 import meshcomp
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.remeasuring import achieved_sizes
-from meshcomp.remeasuring.outlines import outline_of
+from meshcomp.remeasuring.outlines import outline_of, outlines_of
 from meshcomp.remeasuring.places import places_of
 from meshcomp.topology import topology_of
 
@@ -237,6 +237,18 @@ def test_points_amid_a_line_are_no_corners():
     ring = np.array([(0, 0), (5, 0), (10, 0), (10, 10), (10, 10.00001), (0, 10)], float)
     bends = outline_of([ring]).bends
     assert bends.points.round(3).tolist() == [[0, 0], [10, 0], [10, 10], [0, 10]]
+
+
+def test_sections_looked_at_together_keep_their_own_corners():
+    square = np.array([(0, 0), (5, 0), (10, 0), (10, 10), (0, 10)], float)
+    triangle = np.array([(1, 1), (2, 1), (3, 1), (4, 1), (4, 5), (2.5, 3)], float)
+    found = outlines_of([[square], [], [triangle, square + 20]])
+    assert [o.bends.points.tolist() for o in found] == [
+        [[0, 0], [10, 0], [10, 10], [0, 10]],
+        [],
+        [[1, 1], [4, 1], [4, 5], [20, 20], [30, 20], [30, 30], [20, 30]],
+    ]
+    assert [len(o.points) for o in found] == [5, 0, 11]
 
 
 @pytest.mark.parametrize("apart", [4e-4, 6e-4, 1.5e-3])

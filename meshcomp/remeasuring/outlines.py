@@ -21,19 +21,22 @@ class Outline:
 
     points: NDArray[np.float64]  # (p, 2) mm
     ring: NDArray[np.int64]  # (p,)
+    known: Outline | None = None  # its bends, where they were found with those of others
 
     @cached_property
     def following(self) -> NDArray[np.int64]:
         """Next point of its ring, (p,)."""
-        following = np.arange(1, len(self.points) + 1)
-        first = np.flatnonzero(np.diff(self.ring, prepend=-1))
-        following[np.append(first[1:], len(self.points))[: len(first)] - 1] = first
-        return following
+        return _following(self.ring)
+
+    @cached_property
+    def ends(self) -> NDArray[np.float64]:
+        """Where each line ends, (p, 2) mm."""
+        return self.points[self.following]
 
     @cached_property
     def lengths(self) -> NDArray[np.float64]:
         """Length of each line, (p,) mm."""
-        return np.asarray(np.linalg.norm(self.points[self.following] - self.points, axis=1))
+        return _lengths(self.ends - self.points)
 
     @cached_property
     def bends(self) -> Outline:
@@ -41,39 +44,10 @@ class Outline:
 
         Sections meet the diagonals of facets there, which says nothing about a circle.
         """
-        # Of two points that all but coincide, neither bends much by itself.
-        left = _only(self, self.lengths > _SAME)
-        for _ in range(_MOST_PASSES):
-            straight = left.are_straight
-            if not straight.any():
-                break
-            # Two neighbours never go at once: without the one, the other may bend.
-            even = left.places % 2 == 0
-            going = straight & (even if (straight & even).any() else ~even)
-            left = _only(left, ~(going & ~going[left.following]))
-        return left
-
-    @property
-    def are_straight(self) -> NDArray[np.bool_]:
-        """Mark points that all but lie on the line between their neighbours, (p,)."""
-        before = np.zeros_like(self.following)
-        before[self.following] = np.arange(len(self.points))
-        back = self.points - self.points[before]
-        ahead = self.points[self.following] - self.points
-        cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
-        chord = np.linalg.norm(back + ahead, axis=1)
-        return np.asarray(np.abs(cross) <= _BEND * np.maximum(chord, 1e-12))
-
-    @property
-    def places(self) -> NDArray[np.int64]:
-        """Which point of its ring each one is, (p,)."""
-        first = np.flatnonzero(np.diff(self.ring, prepend=-1))
-        sizes = np.diff(np.append(first, len(self.points)))
-        return np.arange(len(self.points)) - np.repeat(first, sizes)
-
-
-def _only(outline: Outline, kept: NDArray[np.bool_]) -> Outline:
-    return Outline(outline.points[kept], outline.ring[kept])
+        if self.known is not None:
+            return self.known
+        left = _bending(self, np.zeros(len(self.points), dtype=np.int64))
+        return Outline(self.points[left], self.ring[left])
 
 
 def outline_of(rings: list[NDArray[np.float64]]) -> Outline:
@@ -83,3 +57,116 @@ def outline_of(rings: list[NDArray[np.float64]]) -> Outline:
         np.concatenate([np.zeros((0, 2)), *rings]),
         np.repeat(np.arange(len(rings)), sizes).astype(np.int64),
     )
+
+
+def outlines_of(sections: list[list[NDArray[np.float64]]]) -> list[Outline]:
+    """Return the outline of each section; the bends of all are found together."""
+    every = outline_of([ring for rings in sections for ring in rings])
+    counts = [len(rings) for rings in sections]
+    section = np.repeat(np.arange(len(sections)), counts)[every.ring]
+    left = _bending(every, section)
+    ends = [
+        np.searchsorted(of, np.arange(1, len(sections))) for of in (section, section[left])
+    ]
+    rows = zip(
+        np.split(every.points, ends[0]),
+        np.split(every.ring, ends[0]),
+        np.split(every.points[left], ends[1]),
+        np.split(every.ring[left], ends[1]),
+        strict=True,
+    )
+    return [Outline(a, b, Outline(c, d)) for a, b, c, d in rows]
+
+
+def _following(ring: NDArray[np.int64]) -> NDArray[np.int64]:
+    following = np.arange(1, len(ring) + 1)
+    first = np.flatnonzero(np.diff(ring, prepend=-1))
+    following[np.append(first[1:], len(ring))[: len(first)] - 1] = first
+    return following
+
+
+def _lengths(ways: NDArray[np.float64]) -> NDArray[np.float64]:
+    x, y = ways.T
+    return np.asarray(np.sqrt(x * x + y * y))
+
+
+def _bending(outline: Outline, section: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Points of an outline that are left once those amid straight lines have gone.
+
+    `section` has the number of the section of each point, (p,), ascending.
+    """
+    # Of two points that all but coincide, neither bends much by itself.
+    left = np.flatnonzero(outline.lengths > _SAME)
+    chain = _Chain.of(outline.points[left], outline.ring[left], section[left])
+    straight = chain.straight(np.arange(len(left)))
+    for _ in range(_MOST_PASSES):
+        rows = np.flatnonzero(straight)
+        if len(rows) == 0:
+            break
+        going = chain.going(rows)
+        straight[going] = False
+        # A point bends as it did while its neighbours stay.
+        beside = chain.dropped(going)
+        straight[beside] = chain.straight(beside)
+    return left[chain.here]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Chain:
+    """Points in closed chains, from which some are dropped."""
+
+    points: NDArray[np.float64]  # (p, 2) mm
+    section: NDArray[np.int64]  # (p,)
+    first: NDArray[np.int64]  # (p,) first point of the chain
+    after: NDArray[np.int64]  # (p,) next point that is still there
+    before: NDArray[np.int64]  # (p,)
+    here: NDArray[np.bool_]  # (p,)
+
+    @classmethod
+    def of(
+        cls,
+        points: NDArray[np.float64],
+        ring: NDArray[np.int64],
+        section: NDArray[np.int64],
+    ) -> _Chain:
+        """Chain the points of each ring."""
+        after = _following(ring)
+        before = np.zeros_like(after)
+        before[after] = np.arange(len(after))
+        firsts = np.flatnonzero(np.diff(ring, prepend=-1))
+        first = np.repeat(firsts, np.diff(np.append(firsts, len(ring))))
+        return cls(points, section, first, after, before, np.ones(len(ring), dtype=bool))
+
+    def straight(self, rows: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Mark points that all but lie on the line between their neighbours."""
+        own = self.points[rows]
+        back, ahead = (
+            own - self.points[self.before[rows]],
+            self.points[self.after[rows]] - own,
+        )
+        cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
+        chord = _lengths(back + ahead)
+        return np.asarray(np.abs(cross) <= _BEND * np.maximum(chord, 1e-12))
+
+    def going(self, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Pick points of which no two are neighbours: without one, the other may bend.
+
+        In each section those at even places go before the others.
+        """
+        earlier: NDArray[np.int64] = np.cumsum(self.here) - self.here
+        even = (earlier[rows] - earlier[self.first[rows]]) % 2 == 0
+        has_even = np.zeros(int(self.section[-1]) + 1, dtype=bool)
+        has_even[self.section[rows[even]]] = True
+        picked = rows[even | ~has_even[self.section[rows]]]
+        marked = np.zeros(len(self.here), dtype=bool)
+        marked[picked] = True
+        return np.asarray(picked[~marked[self.after[picked]]])
+
+    def dropped(self, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Drop points of which no two are neighbours, and return the neighbours."""
+        self.here[rows] = False
+        self.after[self.before[rows]] = self.after[rows]
+        self.before[self.after[rows]] = self.before[rows]
+        beside = np.zeros(len(self.here), dtype=bool)
+        beside[self.before[rows]] = beside[self.after[rows]] = True
+        return np.flatnonzero(beside)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._stretches import SAME, in_common, merged
+from meshcomp._stretches import SAME, in_common, merged, merged_apart
 from meshcomp.features import Cylinder, Feature, Wall
 from meshcomp.meshes import Mesh
 
@@ -103,69 +103,81 @@ def _best(
     high: float,
 ) -> list[Place]:
     """Places in one piece, those that show most first."""
-    options = [
-        _place(feature, _chords(local, height), frame, height)
-        for height in (low + share * (high - low) for share in _AT)
-    ]
-    most = max(place.cover for place in options)
-    shown = [p for p in options if p.cover > _LEAST_SHARE * most]
-    # Differences below a tenth do not outweigh the order of preference.
-    return sorted(shown, key=lambda place: -round(10 * place.cover / most))
-
-
-def _place(
-    feature: Feature, chords: NDArray[np.float64], frame: NDArray[np.float64], height: float
-) -> Place:
+    heights = np.array([low + share * (high - low) for share in _AT])
+    chords, of_height = _chords(local, heights)
+    levels = heights.tolist()
     if isinstance(feature, Cylinder):
-        return _arcs(feature, chords, frame, height)
-    return _lines(feature, chords, frame, height)
+        options = _arcs(feature, chords, of_height, frame, levels)
+    else:
+        options = _lines(feature, chords, of_height, frame, levels)
+    covers = [place.cover for place in options]
+    most = max(covers)
+    shown = [k for k, cover in enumerate(covers) if cover > _LEAST_SHARE * most]
+    # Differences below a tenth do not outweigh the order of preference.
+    shown.sort(key=lambda k: -round(10 * covers[k] / most))
+    return [options[k] for k in shown]
 
 
-def _chords(local: NDArray[np.float64], height: float) -> NDArray[np.float64]:
-    """Where faces cross a height, (n, 2, 2), of faces (m, 3, 3)."""
-    above = local[..., 2] > height
-    count = above.sum(axis=1)
-    crossing = (count == 1) | (count == 2)  # noqa: PLR2004 - corners above
-    faces, above, count = local[crossing], above[crossing], count[crossing]
+def _chords(
+    local: NDArray[np.float64], heights: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Where faces, (m, 3, 3), cross heights, (n, 2, 2), and which height that is, (n,)."""
+    above = local[..., 2] > heights[:, None, None]
+    count = above.sum(axis=2)
+    # Corners above.
+    of_height, rows = np.nonzero((count == 1) | (count == 2))  # noqa: PLR2004
+    faces, above, count = local[rows], above[of_height, rows], count[of_height, rows]
     # The corner that is alone on its side.
     lone = np.argmax(above == (count == 1)[:, None], axis=1)
     rows = np.arange(len(faces))
     tip = faces[rows, lone]
     ends = np.stack([faces[rows, (lone + 1) % 3], faces[rows, (lone + 2) % 3]], axis=1)
-    share = (height - tip[:, None, 2]) / (ends[..., 2] - tip[:, None, 2])
-    return np.asarray(tip[:, None, :2] + share[..., None] * (ends - tip[:, None])[..., :2])
+    up = heights[of_height][:, None] - tip[:, None, 2]
+    share = up / (ends[..., 2] - tip[:, None, 2])
+    chords = tip[:, None, :2] + share[..., None] * (ends - tip[:, None])[..., :2]
+    return chords, of_height
 
 
 def _arcs(
     feature: Cylinder,
     chords: NDArray[np.float64],
+    of_height: NDArray[np.int64],
     frame: NDArray[np.float64],
-    height: float,
-) -> Place:
+    heights: list[float],
+) -> list[Place]:
     away = chords - frame[:2] @ feature.point
     angles = np.arctan2(away[..., 1], away[..., 0])
     # From the end that comes first counter-clockwise; no chord spans half a turn.
     turn = (angles[:, 1] - angles[:, 0] + np.pi) % (2 * np.pi) - np.pi
     start = np.where(turn < 0, angles[:, 1], angles[:, 0])
-    arcs = merged(np.column_stack([start, start + np.abs(turn)]))
+    spans = np.column_stack([start, start + np.abs(turn)])
+    found = map(_around, merged_apart(spans, of_height, len(heights)))
+    rows = zip(heights, found, strict=True)
+    return [Place(height=height, first=arcs, second=arcs) for height, arcs in rows]
+
+
+def _around(arcs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Join the last of some arcs to the first where they meet."""
     if len(arcs) > 1 and arcs[-1, 1] > arcs[0, 0] + 2 * np.pi - SAME:
         arcs[0, 0] = arcs[-1, 0] - 2 * np.pi
         arcs = arcs[:-1]
-    return Place(height=height, first=arcs, second=arcs)
+    return arcs
 
 
 def _lines(
-    feature: Wall, chords: NDArray[np.float64], frame: NDArray[np.float64], height: float
-) -> Place:
+    feature: Wall,
+    chords: NDArray[np.float64],
+    of_height: NDArray[np.int64],
+    frame: NDArray[np.float64],
+    heights: list[float],
+) -> list[Place]:
     normal = frame[:2] @ feature.direction
     along = np.array([-normal[1], normal[0]])
     positions = np.sort(chords @ along, axis=1)
-    is_second = _is_second(feature, chords, frame)
-    return Place(
-        height=height,
-        first=merged(positions[~is_second]),
-        second=merged(positions[is_second]),
-    )
+    side = 2 * of_height + _is_second(feature, chords, frame)
+    found = merged_apart(positions, side, 2 * len(heights))
+    rows = zip(heights, found[::2], found[1::2], strict=True)
+    return [Place(height=height, first=a, second=b) for height, a, b in rows]
 
 
 def _is_second(

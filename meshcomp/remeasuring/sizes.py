@@ -15,7 +15,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
 from meshcomp.remeasuring.circles import diameter_at
 from meshcomp.remeasuring.lying import lying_size
-from meshcomp.remeasuring.outlines import Outline, outline_of
+from meshcomp.remeasuring.outlines import Outline, outlines_of
 from meshcomp.remeasuring.places import Place, places_of
 from meshcomp.remeasuring.walls import distance_at
 from meshcomp.results import AchievedSize
@@ -130,7 +130,7 @@ def _sizes(solid: Solid, looks: list[_Look]) -> list[_Sizes]:
     # Cut once at each height, however many features are measured there.
     heights = sorted({_key(place) for look in looks for place in look.places})
     sections = solid.sections(looks[0].frame, heights)
-    outlines = {h: outline_of(rings) for h, rings in zip(heights, sections, strict=True)}
+    outlines = dict(zip(heights, outlines_of(sections), strict=True))
     return [
         tuple(_one_size(look, place, outlines[_key(place)]) for place in look.places)
         for look in looks

@@ -62,30 +62,30 @@ def _positions(
     """Position of both ends of each line of one plane; none if too little is seen."""
     sizes, slope, aside = limits
     normal = wall.direction[:2]
-    ends = outline.points[outline.following]
-    way, lengths = ends - outline.points, outline.lengths
+    position = (outline.points + outline.ends) @ normal / 2
+    out = side * (position - (wall.start + wall.end) / 2 - aside)
+    # Few lines are near the place expected: only of those is more asked.
+    near = np.flatnonzero(
+        (out > sizes[0] / 2 - _NEAR)
+        & (out < sizes[1] / 2 + _NEAR)
+        & (outline.lengths > _SHORT)
+    )
+    begins, ends, lengths = outline.points[near], outline.ends[near], outline.lengths[near]
+    way = ends - begins
     # The outward normal is to the right of a line; a slot's points to its middle.
     outward = np.column_stack([way[:, 1], -way[:, 0]]) @ normal
     facing = outward * (-side if wall.is_internal else side)
-    position = (outline.points + ends) @ normal / 2
-    out = side * (position - (wall.start + wall.end) / 2 - aside)
-    good = (
-        (lengths > _SHORT)
-        & (np.abs(way @ normal) < slope * lengths)
-        & (facing > 0)
-        & (out > sizes[0] / 2 - _NEAR)
-        & (out < sizes[1] / 2 + _NEAR)
-    )
+    good = (np.abs(way @ normal) < slope * lengths) & (facing > 0)
+    begins, ends, lengths = begins[good], ends[good], lengths[good]
     along = np.array([-normal[1], normal[0]])
-    reach = np.sort(np.column_stack([outline.points @ along, ends @ along])[good], axis=1)
+    reach = np.sort(np.column_stack([begins @ along, ends @ along]), axis=1)
     shared = _overlaps(reach, stretches)
     whole = float((stretches[:, 1] - stretches[:, 0]).sum())
-    own = (shared > _OWN * lengths[good]) | (shared > _OWN * whole)
+    own = (shared > _OWN * lengths) | (shared > _OWN * whole)
     seen = float(shared[own].sum())
     if seen < _LEAST_SEEN * whole:
         return np.zeros(0)
-    mine = np.flatnonzero(good)[own]
-    return np.concatenate([outline.points[mine] @ normal, ends[mine] @ normal])
+    return np.concatenate([begins[own] @ normal, ends[own] @ normal])
 
 
 def _overlaps(
