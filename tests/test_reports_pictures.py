@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meshcomp.reports._closeups import close_ups
-from meshcomp.reports._dimensions import dimension_line
+from meshcomp.reports._dimensions import dimension_line, lines_of
 from meshcomp.reports._labels import Wish, placed
 from meshcomp.reports._rows import rows_of
 from meshcomp.reports.pictures import pictures
@@ -90,12 +90,12 @@ def test_a_line_across_walls_lies_where_both_walls_are():
     across = replace(
         wall, start=0.0, end=30.0, nominal_size=30.0, direction=np.array([1.0, 0, 0])
     )
-    a, b, c, d = dimension_line(across, [ring], np.zeros((0, 3)), 0.5)
+    a, b, c, d = dimension_line(across, lines_of([ring]), np.zeros((0, 3)), 0.5)
     assert (a, c) == (0.0, 30.0)
     assert b == d
     assert 0 < b < 4
     apart = replace(across, start=5.0)
-    assert dimension_line(apart, [ring], np.zeros((0, 3)), 0.5) is None
+    assert dimension_line(apart, lines_of([ring]), np.zeros((0, 3)), 0.5) is None
 
 
 def test_a_label_does_not_lie_in_the_circle_of_another_feature_where_there_is_room():

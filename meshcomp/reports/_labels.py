@@ -150,13 +150,13 @@ def _first_free(
         half = _half_size(lines, font)
         # Only the shortest text may go far: a long leader is worth less than a size.
         steps = _STEPS if lines is wish.texts[-1] else _STEPS[:3]
-        for middles in _middles(wish, half, font, steps):
-            boxes = np.hstack([middles - half, middles + half])
-            boxes = boxes[_inside(boxes, frame)]
-            for box in boxes[_is_free(boxes, *obstacles)]:
-                label = _label(wish, lines, half, font, box)
-                if not _runs_over(label, obstacles[1], font):
-                    return label, box
+        middles = np.concatenate(list(_middles(wish, half, font, steps)))
+        boxes = np.hstack([middles - half, middles + half])
+        boxes = boxes[_inside(boxes, frame)]
+        for box in boxes[_is_free(boxes, *obstacles)]:
+            label = _label(wish, lines, half, font, box)
+            if not _runs_over(label, obstacles[1], font):
+                return label, box
     return None
 
 
@@ -180,7 +180,7 @@ def _label(
 def _runs_over(label: Label, boxes: NDArray[np.float64], font: float) -> bool:
     """Whether a label's leader meets another label."""
     dots = _dots_on(label.leader_ends, font)
-    return bool(len(boxes) and len(dots) and (_gaps(boxes, dots) <= dots[:, 2]).any())
+    return bool(len(boxes) and len(dots) and _touch(boxes, dots).any())
 
 
 def _half_size(lines: Sequence[str], font: float) -> NDArray[np.float64]:
@@ -241,8 +241,11 @@ def _is_free(
         return np.zeros(0, dtype=np.bool_)
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
     # Most obstacles are far from every box: leave them out first.
-    near = _gaps(np.array([[*low, *high]]), circles)[0] <= circles[:, 2]
-    hit = (_gaps(boxes, circles[near]) <= circles[near, 2]).any(axis=1)
+    near = circles
+    for axis in (0, 1):
+        at, reach = near[:, axis], near[:, 2]
+        near = near[(at + reach >= low[axis]) & (at - reach <= high[axis])]
+    hit = _touch(boxes, near).any(axis=1)
     meets = (labels[:, :2] < high) & (labels[:, 2:] > low)
     close = labels[meets.all(axis=1)]
     a, b = boxes[:, None], close[None]
@@ -253,13 +256,13 @@ def _is_free(
     return np.asarray(~hit, dtype=np.bool_)
 
 
-def _gaps(boxes: NDArray[np.float64], circles: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the distance of every circle's middle from every box, 0 inside."""
-    x, y = circles[:, 0], circles[:, 1]
+def _touch(boxes: NDArray[np.float64], circles: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether each box meets each circle, (b, k); those of negative radius meet nothing."""
+    x, y, r = np.ascontiguousarray(circles[circles[:, 2] >= 0].T)
     left, top, right, bottom = boxes.T[:, :, None]
     aside = np.maximum(np.maximum(left - x, x - right), 0.0)
     above = np.maximum(np.maximum(top - y, y - bottom), 0.0)
-    return np.asarray(np.hypot(aside, above))
+    return np.asarray(aside * aside + above * above <= r * r)
 
 
 def _leader(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from meshcomp.features import Cylinder, Wall
-from meshcomp.reports._dimensions import dimension_line
+from meshcomp.reports._dimensions import dimension_line, lines_of
 from meshcomp.reports._rows import Row
 from meshcomp.results import PlanView
 
@@ -95,12 +95,13 @@ def off_circles(
     taken = [(m.x, -m.y, m.radius) for m in marks if m.radius]
     moved = dict(enumerate(marks))
     lengths = {k: math.dist(m.line[:2], m.line[2:]) for k, m in moved.items() if m.line}
+    lines = lines_of(view.before)
     # The shortest has the first choice; long ones keep off its line too.
     for k in sorted(lengths, key=lengths.__getitem__):
         wall = rows[k].feature
         circles = np.array(taken).reshape(-1, 3)
         line = (
-            dimension_line(wall, view.before, circles, 0.8 * font)
+            dimension_line(wall, lines, circles, 0.8 * font)
             if isinstance(wall, Wall)
             else None
         )
