@@ -91,3 +91,46 @@ def test_a_wall_that_did_not_move_is_not_as_predicted():
     stuck[far, 0] = 6.0
     wrong = result.part.mesh.moved(stuck).volume - mesh.volume
     assert abs(wrong - result.predicted_volume_change) > 0.02 * result.moved_volume
+
+
+@pytest.mark.parametrize("growth", [-0.15, 0.05, 0.15])
+@pytest.mark.parametrize("turn", [20.0, 33.0, 61.0])
+def test_a_box_turned_about_y_changes_by_what_its_section_says(turn, growth):
+    # Heights are kept. The corners beside go with the two faces that look their way; the
+    # lowest and the highest lie between two that ask for opposite ways, each with the
+    # weight of its face's horizontal part. So the section stays a quadrangle of known
+    # corners, and the upright ends move by the growth.
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    wide, high, deep = 12.0, 7.0, 6.0
+    section = np.array([(0, 0), (wide, 0), (wide, high), (0, high)]) @ [[c, s], [-s, c]]
+    box = plane.prism([[(0, 0), (wide, 0), (wide, deep), (0, deep)]], 0, high)
+    across = box.vertices[:, [0, 2]] @ [[c, s], [-s, c]]
+    mesh = box.moved(np.column_stack([across[:, 0], box.vertices[:, 1], across[:, 1]]))
+    result = made(mesh, meshcomp.ByHand(wall_growth=growth))
+    between = growth * (s - c) / (s + c)
+    after = section + np.array([(between, 0), (growth, 0), (-between, 0), (-growth, 0)])
+    x, z = after.T
+    area = float(x @ np.roll(z, -1) - z @ np.roll(x, -1)) / 2  # Gauss's area formula
+    change = area * (deep + 2 * growth) - wide * high * deep
+    assert result.limits == ()
+    assert result.part.mesh.volume - mesh.volume == pytest.approx(change, rel=1e-4)
+    assert result.predicted_volume_change == pytest.approx(change, rel=1e-4)
+
+
+@pytest.mark.parametrize("growth", [-0.15, 0.05, 0.15])
+@pytest.mark.parametrize("turns", [(17, 23, 0), (-38, 12, 5), (51, -33, 20)])
+def test_a_part_on_which_no_wall_stands_changes_as_predicted(turns, growth):
+    # A tilted plate with a bore and a pocket that is left alone, which the walls around
+    # draw along; planes that end at the bore are triangulated anew, and bent. The change
+    # is the part's own, by the divergence theorem as trimesh has it.
+    plate = Box(30, 22, 8) - Location((8, 3, 0)) * Cylinder(2.5, 20)
+    plate -= Location((-6, 0, 2)) * Box(9, 12, 6)
+    tilted = (Location((0, 0, 0), turns) * plate).solid()
+    mesh = tessellate(exact_part("tilted", tilted), 0.005, 0.1)
+    result = made(mesh, meshcomp.ByHand(wall_growth=growth, bore_opening=0.2))
+    assert result.limits == ()
+    change = result.part.mesh.to_trimesh().volume - mesh.to_trimesh().volume
+    assert abs(change) > 0.1 * result.moved_volume
+    assert result.predicted_volume_change == pytest.approx(
+        change, abs=0.003 * result.moved_volume
+    )

@@ -24,7 +24,7 @@ from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
 from meshcomp.compensation.targets import Targets, is_sized, targets
-from meshcomp.compensation.volumes import VolumeChange, predicted_change
+from meshcomp.compensation.volumes import Moved, VolumeChange, predicted_change
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
@@ -72,11 +72,14 @@ def offset_walls(
     refined = _refined(inspection, plan, holding)
     charts = charts_of(regions, refined)
     wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
-    change = predicted_change(inspection, plan, refined, wanted, d)
+    change: VolumeChange | None = None
     made_before, looked = Known(), Looked()
     for attempt in range(_TRIES):
         share = holding.vertices
         result, of_face, changed = moved_by(charts, refined, d, share, made_before)
+        if change is None:  # of all that is asked, before anything is held back
+            moved = Moved(d, result.mesh, of_face, charts)
+            change = predicted_change(inspection, plan, refined, wanted, moved)
         reach = float(np.sqrt(dot(d, d).max(initial=0.0)))
         pairs, reason = unsound_pairs(mesh, regions, result, changed, reach, looked)
         if len(pairs) == 0:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot
+from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.targets import Targets
@@ -21,7 +22,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
 
-__all__ = ["VolumeChange", "predicted_change"]
+__all__ = ["Moved", "VolumeChange", "predicted_change"]
 
 _SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
 
@@ -32,7 +33,7 @@ class VolumeChange:
 
     net: float
     moved: float  # what is added and what is taken away, together
-    yielded: float  # what sloping faces fall short of, where they gave way to walls
+    yielded: float  # what sloping faces fall short of, where they gave way
 
 
 def predicted_change(
@@ -40,14 +41,17 @@ def predicted_change(
     plan: Plan,
     refined: Refined,
     wanted: Targets,
-    d: NDArray[np.float64],
+    moved: Moved,
 ) -> VolumeChange:
     """Predict the change of volume from the features' sizes and areas.
 
     A wall sweeps its area, seen from the side, times its offset. A cylinder changes from
     the polygon it was to the facets of what it becomes. Where heights are kept, a slope
-    cannot follow past the walls that it ends at; what it falls short of is taken off.
+    cannot follow past the faces that it ends at, and one that is left alone is drawn
+    along; what slopes fall short of is taken off, and so is what they lose where they are
+    bent and triangulated anew.
     """
+    d = moved.d
     after = refined.mesh.moved(refined.mesh.vertices + d)
     surface = _Surface(inspection.part.mesh, refined, after, d)
     changes = [
@@ -60,10 +64,20 @@ def predicted_change(
         )
         if not correction.is_left_alone
     ]
-    yielded = _yielded(surface, wanted)
+    yielded = _yielded(surface, wanted) - _bent(surface, moved)
     return VolumeChange(
         net=sum(changes) - yielded, moved=sum(abs(c) for c in changes), yielded=yielded
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moved:
+    """How far the vertices of a refined mesh went, and what became of its regions."""
+
+    d: NDArray[np.float64]  # (n, 3) mm
+    mesh: Mesh  # moved, planes triangulated anew
+    regions: NDArray[np.int64]  # (m,) of its faces
+    charts: Charts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,9 +114,25 @@ def _yielded(surface: _Surface, wanted: Targets) -> float:
     """Volume that sloping faces were asked to sweep and do not."""
     vectors = surface.refined.mesh.area_vectors
     sloping = np.abs(vectors[:, 2]) > _SLOPING * np.linalg.norm(vectors, axis=1)
-    rows = np.flatnonzero(sloping & ~wanted.is_round & (wanted.offset != 0))
+    rows = np.flatnonzero(sloping & ~wanted.is_round)
     asked = np.hypot(*surface.mean_vectors(rows)[:, :2].T) * wanted.offset[rows]
     return float(asked.sum()) - surface.swept(rows)
+
+
+def _bent(surface: _Surface, moved: Moved) -> float:
+    """Volume that sloping planes gain by other triangles between the same edges."""
+    normals = moved.charts.planes.normals
+    sloping = np.zeros(len(moved.charts.normals), dtype=bool)
+    sloping[: len(normals)] = np.abs(normals[:, 2]) > _SLOPING
+    sloping[: len(normals)] &= np.hypot(normals[:, 0], normals[:, 1]) > _SLOPING
+    anew = _under(moved.mesh, np.flatnonzero(sloping[moved.regions]))
+    return anew - _under(surface.after, np.flatnonzero(sloping[moved.charts.of_face]))
+
+
+def _under(mesh: Mesh, faces: NDArray[np.int64]) -> float:
+    """Volume between faces and a corner of the mesh, mm³."""
+    first = mesh.vertices[mesh.faces[faces, 0]] - mesh.vertices[0]
+    return float(dot(first, mesh.area_vectors[faces]).sum()) / 3
 
 
 def _change(
