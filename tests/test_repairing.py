@@ -458,3 +458,17 @@ def test_a_refusal_of_a_tiny_part_asks_for_its_unit(tmp_path):
     words = "largest size is 1.9 mm: is the file in inches\\? give --unit inch; or repair"
     with pytest.raises(NotASolidError, match=words):
         read_sound_part(tmp_path / "tiny.stl", repairs=False)
+
+
+@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("others", [(), (dirtied.one_face_lost,)])
+def test_what_is_repeated_may_look_either_way(name, others, tmp_path):
+    def both(corners, rng):
+        for damage in (dirtied.repeated, dirtied.partly_turned, *others):
+            corners = damage(corners, rng)
+        return corners
+
+    bad, good = damaged(name, both, tmp_path)
+    sound = repair(bad).mesh
+    assert sound.volume == pytest.approx(good.mesh.volume)
+    assert open_edges(sound) == non_manifold_edges(sound) == crossing_faces(sound) == 0

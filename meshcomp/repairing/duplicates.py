@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
 __all__ = ["without_repeated"]
 
+_MOST_ONCE = 0.02  # of a surface drawn twice: what is not, since faces were lost
 _MOST_RIMS = 0.05  # of the edges of a surface: more are no accident
 
 
@@ -18,7 +20,8 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
 
     Faces that lie on each other back to back are left where two bodies touch: then some
     other edge than theirs has more than two faces. Of surfaces that hang together each is
-    looked at for itself, but one that hardly closes keeps both sides: it encloses nothing.
+    looked at for itself: nearly all of it is to be drawn again, either way round, and one
+    that hardly closes keeps both sides, as it encloses nothing.
 
     Returns
     -------
@@ -47,22 +50,25 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     if len(first) > len(alone):
         # Where every face has its back, nothing is enclosed but by one side of them.
         everywhere = len(first) == 2 * len(alone)
-        kept = alone if everywhere else _sides(faces, first, alone)
+        kept = alone if everywhere else _sides(work.mesh, keys, first, alone)
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
 
 
 def _sides(
-    faces: NDArray[np.int64], first: NDArray[np.int64], alone: NDArray[np.int64]
+    mesh: Mesh,
+    keys: NDArray[np.int64],
+    first: NDArray[np.int64],
+    alone: NDArray[np.int64],
 ) -> NDArray[np.int64]:
     """Of faces, keep one side of surfaces that have both throughout, (k,) rows."""
-    count = int(faces.max()) + 1
-    label = components(count, faces[:, [0, 1, 1, 2]].reshape(-1, 2))
-    own = label[faces[:, 0]]
-    both = np.bincount(own[first], minlength=count) == 2 * np.bincount(
-        own[alone], minlength=count
-    )
+    faces, count = mesh.faces, len(mesh.vertices)
+    own = components(count, faces[:, [0, 1, 1, 2]].reshape(-1, 2))[faces[:, 0]]
+    areas = np.linalg.norm(mesh.area_vectors, axis=1)
+    again = np.bincount(keys)[keys] > 1
+    once = np.bincount(own, np.where(again, 0.0, areas), count)
+    both = once <= _MOST_ONCE * np.bincount(own, areas, count)
     one_side = faces[alone]
     edges = np.sort(one_side[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     _, index, counts = np.unique(edges, axis=0, return_index=True, return_counts=True)
