@@ -12,6 +12,7 @@ from outside.solids import tessellated
 from remade import inspected
 
 import meshcomp
+from meshcomp.meshes import Mesh
 
 TURNS = {"along Y": (90, 0, 0), "along X": (0, 90, 0), "slanting": (35, 20, 10)}
 TRUE = [  # is a hole, widths at both ends, angle by its height of 16 or 10
@@ -61,3 +62,33 @@ def test_a_lying_conical_hole_is_left_alone_and_a_spigot_grows_with_the_walls():
         assert by_id[cone.id].reason.startswith("lying") == cone.is_internal
     made = meshcomp.compensate(found, wanted)
     assert made.part.mesh.volume < found.part.mesh.volume
+
+
+def lying_waist(rows: int, around: int) -> Mesh:
+    """Turn the arc x = 14 - 8 cos t about the Y axis; caps close it: true by formula."""
+    t = np.linspace(-np.pi / 3, np.pi / 3, rows + 1)
+    turn = 2 * np.pi * np.arange(around) / around
+    radii = (14 - 8 * np.cos(t))[:, None]
+    rings = np.stack(
+        np.broadcast_arrays(
+            radii * np.sin(turn), 8 * np.sin(t)[:, None], radii * np.cos(turn)
+        ),
+        axis=-1,
+    )
+    ends = [[[0, 8 * np.sin(t[0]), 0]], [[0, 8 * np.sin(t[-1]), 0]]]
+    i, j = np.divmod(np.arange(rows * around), around)
+    a, b = i * around + j, i * around + (j + 1) % around
+    side = np.concatenate(
+        [np.column_stack([a, b, b + around]), np.column_stack([a, b + around, a + around])]
+    )
+    j, low, last = np.arange(around), (rows + 1) * around, rows * around
+    caps = [np.column_stack([(j + 1) % around, j, np.full(around, low)])]
+    caps += [np.column_stack([last + j, last + (j + 1) % around, np.full(around, low + 1)])]
+    return Mesh(
+        np.concatenate([rings.reshape(-1, 3), *ends]), np.concatenate([side, *caps])
+    )
+
+
+@pytest.mark.parametrize("rows", [8, 24])
+def test_rows_of_facets_of_a_waisted_body_are_no_cones(rows):
+    assert cones(lying_waist(rows, 64)) == []

@@ -12,16 +12,17 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import along, distinct, dot
 from meshcomp.detection.bends import WIDEST_FACET
-from meshcomp.detection.scenes import Prospect, Scene
+from meshcomp.detection.scenes import Scene
 from meshcomp.topology import next_half_edge
 
-__all__ = ["is_band_of_a_curve"]
+__all__ = ["is_band_of_a_curve", "runs_on_curving"]
 
 _BOTH_WAYS = 0.2  # of a rim, that bends each way
 _ALL_AROUND = 0.9
 _FLAT = 1e-4  # sine
-_AS_NARROW = 1.5  # band over the row of facets next to it
-_ALIKE = 2.0  # between the bends on both sides of that row
+# Band over the row of facets next to it, between the bends on both sides of that row, and
+# share of its far side that bends the same way.
+_EVEN_ROWS, _UNEVEN_ROWS = (1.5, 2.0, _ALL_AROUND), (3.0, 4.0, 0.6)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +61,9 @@ class _Border:
         return 0
 
 
-def is_band_of_a_curve(view: Prospect, faces: NDArray[np.int64]) -> bool:
+def is_band_of_a_curve(
+    scene: Scene, faces: NDArray[np.int64], axis: NDArray[np.float64]
+) -> bool:
     """Whether a wall goes on curving at both of its ends.
 
     On a tube that is bent, the surface falls away on one side there and rises on the
@@ -69,28 +72,56 @@ def is_band_of_a_curve(view: Prospect, faces: NDArray[np.int64]) -> bool:
 
     Parameters
     ----------
-    view : Prospect
-        The scene along the wall's axis.
+    scene : Scene
+        The part.
     faces : (k,) int
         Of the wall, sorted.
+    axis : (3,) float
+        The wall's, a unit vector.
     """
-    rim = _border(view, faces, faces)
-    if len(rim.inner) == 0:
-        return False
-    low, high = float(rim.heights.min()), float(rim.heights.max())
-    is_high = rim.heights > (low + high) / 2
-    ends = [rim.part(is_high), rim.part(~is_high)]
+    ends, length = _ends(scene, faces, axis)
     ways = [end.way for end in ends]
-    if ways[0] != ways[1] or ways[0] == 0:
+    if not ways or ways[0] != ways[1] or ways[0] == 0:
         return False
     if ways[0] == 2:  # noqa: PLR2004 - a bent tube
         return True
-    return all(_goes_on(view, faces, end, high - low) for end in ends)
+    return all(_goes_on(scene, faces, end, (axis, length), _EVEN_ROWS) for end in ends)
 
 
-def _border(view: Prospect, faces: NDArray[np.int64], known: NDArray[np.int64]) -> _Border:
+def runs_on_curving(
+    scene: Scene, faces: NDArray[np.int64], axis: NDArray[np.float64]
+) -> bool:
+    """Whether a band goes on at one of its ends in rows about as wide.
+
+    Each row of facets of a surface of revolution is a cone by itself. Parameters are
+    those of `is_band_of_a_curve`.
+    """
+    ends, length = _ends(scene, faces, axis)
+    return any(
+        abs(end.way) == 1 and _goes_on(scene, faces, end, (axis, length), _UNEVEN_ROWS)
+        for end in ends
+    )
+
+
+def _ends(
+    scene: Scene, faces: NDArray[np.int64], axis: NDArray[np.float64]
+) -> tuple[list[_Border], float]:
+    """Borders at the upper and the lower end of a wall, if it has any, and its length."""
+    rim = _border(scene, faces, faces, axis)
+    if len(rim.inner) == 0:
+        return [], 0.0
+    low, high = float(rim.heights.min()), float(rim.heights.max())
+    is_high = rim.heights > (low + high) / 2
+    return [rim.part(is_high), rim.part(~is_high)], high - low
+
+
+def _border(
+    scene: Scene,
+    faces: NDArray[np.int64],
+    known: NDArray[np.int64],
+    axis: NDArray[np.float64],
+) -> _Border:
     """Edges between faces and those that are not known, both sorted."""
-    scene = view.scene
     inner = (3 * faces[:, None] + np.arange(3)).ravel()
     outer = scene.topology.twins[inner]
     place = np.minimum(np.searchsorted(known, outer // 3), len(known) - 1)
@@ -104,21 +135,28 @@ def _border(view: Prospect, faces: NDArray[np.int64], known: NDArray[np.int64]) 
     lengths = np.sqrt(dot(edges, edges))
     turns = dot(np.cross(own, others), edges) / np.maximum(lengths, 1e-12)
     turns[dot(own, others) < np.cos(np.radians(WIDEST_FACET))] = np.nan
-    return _Border(inner, outer, lengths, turns, along(starts, view.frame[2]))
+    return _Border(inner, outer, lengths, turns, along(starts, axis))
 
 
-def _goes_on(view: Prospect, faces: NDArray[np.int64], end: _Border, height: float) -> bool:
-    """Whether the row beyond an end is as wide as the wall, and bends on beyond it."""
-    areas = np.linalg.norm(view.scene.mesh.area_vectors[end.outer // 3], axis=1)
+def _goes_on(
+    scene: Scene,
+    faces: NDArray[np.int64],
+    end: _Border,
+    length: tuple[NDArray[np.float64], float],
+    limits: tuple[float, float, float],
+) -> bool:
+    """Whether the row beyond an end is about as wide as the wall, and bends on beyond it."""
+    axis, height = length
+    areas = np.linalg.norm(scene.mesh.area_vectors[end.outer // 3], axis=1)
     widths = 2 * areas / np.maximum(end.lengths, 1e-12)
-    if height > _AS_NARROW * float(np.median(widths)):
+    if height > limits[0] * float(np.median(widths)):
         return False
-    row = _row(view.scene, np.unique(end.outer // 3))
-    beyond = _border(view, row, np.union1d(row, faces))
-    if beyond.way != end.way:
+    row = _row(scene, np.unique(end.outer // 3))
+    beyond = _border(scene, row, np.union1d(row, faces), axis)
+    if beyond.share(end.way * beyond.turns > _FLAT) <= limits[2]:
         return False
     first, second = (float(np.nanmedian(np.abs(b.turns))) for b in (end, beyond))
-    return first < _ALIKE * second and second < _ALIKE * first
+    return first < limits[1] * second and second < limits[1] * first
 
 
 def _row(scene: Scene, faces: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -45,20 +45,20 @@ def is_helical(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool
         return False
     at = low + (np.arange(_LEVELS) + 0.5) / _LEVELS * (high - low)
     across = corners @ view.frame[:2].T - circle.centre
-    middles = np.array([_covered(across, heights, level) for level in at])
-    return winds(at, middles)
+    return winds(at, _covered(across, heights, at))
 
 
 def _covered(
-    across: NDArray[np.float64], heights: NDArray[np.float64], level: float
+    across: NDArray[np.float64], heights: NDArray[np.float64], at: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Mean direction of the stretches in which faces are cut, (2,)."""
-    places = _cut(across, heights, level)
-    lengths = np.linalg.norm(places[:, 1] - places[:, 0], axis=1)
-    middles = places.mean(axis=1)
+    """Mean direction of the stretches in which faces are cut, at each height, (n, 2)."""
+    lines, row = _cut(across, heights, at)
+    lengths, middles = _lengths(lines), lines.mean(axis=1)
     radii = np.maximum(np.linalg.norm(middles, axis=1), 1e-12)
-    total = 2 * np.pi * float(radii.mean()) if len(radii) else 1.0
-    return np.asarray((middles / radii[:, None] * lengths[:, None]).sum(axis=0) / total)
+    count = np.bincount(row, minlength=len(at))
+    total = 2 * np.pi * np.bincount(row, radii, len(at)) / np.maximum(count, 1)
+    directions = middles / radii[:, None] * lengths[:, None]
+    return _sums(directions, row, len(at)) / np.where(count > 0, total, 1.0)[:, None]
 
 
 def section_middles(
@@ -73,31 +73,41 @@ def section_middles(
     heights : (m, 3) float
         And along it.
     at : (n,) float
-        Where to cut.
+        Where to cut, ascending.
 
     Returns
     -------
     middles : (n, 2) float
         In mm; zero where nothing is cut.
     """
-    found = np.zeros((len(at), 2))
-    low, high = lowest(heights), highest(heights)
-    for row, level in enumerate(at.tolist()):
-        met = np.flatnonzero((low <= level) & (high > level))
-        places = _cut(across[met], heights[met], level)
-        lengths = np.linalg.norm(places[:, 1] - places[:, 0], axis=1)
-        total = max(float(lengths.sum()), 1e-12)
-        found[row] = (places.mean(axis=1) * lengths[:, None]).sum(axis=0) / total
-    return found
+    lines, row = _cut(across, heights, at)
+    lengths = _lengths(lines)
+    total = np.maximum(np.bincount(row, lengths, len(at)), 1e-12)
+    weighted = _sums(lines.mean(axis=1) * lengths[:, None], row, len(at))
+    return np.asarray(weighted / total[:, None])
+
+
+def _lengths(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1))
+
+
+def _sums(
+    vectors: NDArray[np.float64], row: NDArray[np.int64], count: int
+) -> NDArray[np.float64]:
+    """Sum of the vectors, (k, 2), of each row, (count, 2)."""
+    return np.column_stack([np.bincount(row, part, count) for part in vectors.T])
 
 
 def _cut(
-    across: NDArray[np.float64], heights: NDArray[np.float64], level: float
-) -> NDArray[np.float64]:
-    """Lines in which faces are cut at a height, (k, 2, 2)."""
-    above = heights > level
-    cut = above.any(axis=1) & ~above.all(axis=1)
-    across, heights, above = across[cut], heights[cut], above[cut]
+    across: NDArray[np.float64], heights: NDArray[np.float64], at: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Lines in which faces are cut at ascending heights, (k, 2, 2), and the row of each."""
+    first = np.searchsorted(at, lowest(heights))
+    counts = np.searchsorted(at, highest(heights)) - first
+    face = np.repeat(np.arange(len(heights)), counts)
+    row = np.arange(len(face)) - np.repeat(np.cumsum(counts) - counts - first, counts)
+    across, heights, level = across[face], heights[face], at[row]
+    above = heights > level[:, None]
     # The corner that is alone on its side, and where its two edges are cut.
     lone = np.argmax(above == (above.sum(axis=1) == 1)[:, None], axis=1)
     rows = np.arange(len(lone))
@@ -106,7 +116,7 @@ def _cut(
     for end in ((lone + 1) % 3, (lone + 2) % 3):
         share = (level - tip_height) / (heights[rows, end] - tip_height)
         places.append(tip + share[:, None] * (across[rows, end] - tip))
-    return np.stack(places, axis=1)
+    return np.stack(places, axis=1), row
 
 
 def winds(at: NDArray[np.float64], middles: NDArray[np.float64]) -> bool:

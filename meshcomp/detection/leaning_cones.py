@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
 from meshcomp.association import associate_circle
+from meshcomp.detection.blends import runs_on_curving
 from meshcomp.detection.scenes import Scene, frame_along
 from meshcomp.detection.seeds import LEAST_SPAN, angles_of, coverage
 from meshcomp.errors import AssociationError
@@ -110,7 +111,10 @@ def _cone_of(
         return None
     if abs(cone.axis[2]) > _UPRIGHT or not _are_on(scene, cone, faces).all():
         return None
-    return _described(scene, _grown(scene, cone, faces, free), cone.axis, cone.tip)
+    faces = _grown(scene, cone, faces, free)
+    if runs_on_curving(scene, faces, cone.axis):
+        return None
+    return _described(scene, faces, cone.axis, cone.tip)
 
 
 def _settled(cone: _Cone, corners: NDArray[np.float64]) -> _Cone:

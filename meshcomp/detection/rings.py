@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ _LEAST = 3
 _SQUARE = 4  # corners: a circle only if something is at its middle, else a grid
 _NEIGHBOURS = 6
 _MOST = 400  # places: among more, circles about something at their middle only
+_AT_ONCE = 1_000_000  # distances from centres to places
 _APART = 1e-6  # mm²: three places nearer to one line have no circle
 
 
@@ -59,10 +60,13 @@ def even_circles(
     rings : list of Ring
         Those with most places first, whole ones before others; a place may be in several.
     """
+    centres, is_known = _centres(places, middles, limit)
     found: dict[tuple[int, ...], Ring] = {}
-    for centre, is_known in _centres(places, middles, limit):
-        for ring in _rings_about(places, centre, limit):
-            if ring.counts[0] == _SQUARE and not is_known:
+    many = max(1, _AT_ONCE // max(len(places), 1))
+    for begin in range(0, len(centres), many):
+        some = slice(begin, begin + many)
+        for ring, known in _rings_about(places, centres[some], is_known[some], limit):
+            if ring.counts[0] == _SQUARE and not known:
                 continue
             found.setdefault(tuple(sorted(ring.rows.tolist())), ring)
     order = sorted(found, key=lambda key: (-len(key), len(found[key].empty), key))
@@ -71,12 +75,12 @@ def even_circles(
 
 def _centres(
     places: NDArray[np.float64], middles: NDArray[np.float64], limit: float
-) -> list[tuple[NDArray[np.float64], bool]]:
-    """Where a circle may have its middle, and whether something is there."""
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Where circles may have their middles, (c, 2), and whether something is there, (c,)."""
     guesses = np.concatenate([places.mean(axis=0)[None], _by_threes(places)])
     known = _distinct(middles, limit)
     fresh = _distinct(guesses, limit)
-    return [(c, True) for c in known] + [(c, False) for c in fresh]
+    return np.concatenate([known, fresh]), np.arange(len(known) + len(fresh)) < len(known)
 
 
 def _distinct(points: NDArray[np.float64], limit: float) -> NDArray[np.float64]:
@@ -102,24 +106,32 @@ def _by_threes(places: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _rings_about(
-    places: NDArray[np.float64], centre: NDArray[np.float64], limit: float
-) -> list[Ring]:
-    away = places - centre
-    radii = np.hypot(away[:, 0], away[:, 1])
-    order = np.argsort(radii, kind="stable")
-    cuts = np.flatnonzero(np.diff(radii[order]) > limit) + 1
-    bounds = [0, *cuts.tolist(), len(order)]
-    found = []
-    for begin, end in pairwise(bounds):
-        rows = order[begin:end]
-        radius = float(radii[rows].mean())
-        if len(rows) < _LEAST or radius < limit:
-            continue
-        angles = np.arctan2(away[rows, 1], away[rows, 0])
+    places: NDArray[np.float64],
+    centres: NDArray[np.float64],
+    is_known: NDArray[np.bool_],
+    limit: float,
+) -> Iterator[tuple[Ring, bool]]:
+    """Rings about each centre, (c, 2), of places at one distance from it."""
+    away = places - centres[:, None]
+    radii = np.hypot(away[..., 0], away[..., 1])
+    order = np.argsort(radii, axis=1, kind="stable")
+    ordered = np.take_along_axis(radii, order, axis=1)
+    begins = np.ones(order.shape, dtype=bool)
+    begins[:, 1:] = np.diff(ordered, axis=1) > limit
+    starts = np.flatnonzero(begins)
+    sizes = np.diff(starts, append=order.size)
+    level = ordered.ravel()
+    means = np.add.reduceat(level, starts) / sizes
+    reach = level[starts + sizes - 1] - level[starts]
+    good = (sizes >= _LEAST) & (means >= limit) & (reach <= 2 * limit)
+    for start, size, radius in zip(starts[good], sizes[good], means[good], strict=True):
+        centre = int(start) // len(places)
+        rows = order.ravel()[start : start + size]
+        angles = np.arctan2(away[centre, rows, 1], away[centre, rows, 0])
         turn = np.argsort(angles, kind="stable")
-        if np.ptp(radii[rows]) <= 2 * limit:
-            found += _even(rows[turn], angles[turn], (centre, radius), limit)
-    return found
+        circle = (centres[centre], float(radius))
+        for ring in _even(rows[turn], angles[turn], circle, limit):
+            yield ring, bool(is_known[centre])
 
 
 def _even(
