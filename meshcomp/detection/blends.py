@@ -145,7 +145,7 @@ def _goes_on(
     length: tuple[NDArray[np.float64], float],
     limits: tuple[float, float, float],
 ) -> bool:
-    """Whether the row beyond an end is about as wide as the wall, and bends on beyond it."""
+    """Whether the row beyond an end is about as wide as the wall, and bends on itself."""
     axis, height = length
     areas = np.linalg.norm(scene.mesh.area_vectors[end.outer // 3], axis=1)
     widths = 2 * areas / np.maximum(end.lengths, 1e-12)

@@ -197,9 +197,7 @@ def _described(
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
-    if is_helical(view, circle, faces) or is_band_of_a_curve(
-        scene, faces, view.frame[2]
-    ):
+    if is_helical(view, circle, faces) or is_band_of_a_curve(scene, faces, view.frame[2]):
         return None
     heights = along(scene.mesh.vertices[scene.mesh.vertices_of(faces)], view.frame[2])
     corners = telling_corners(view, faces)

@@ -6,13 +6,14 @@ against its axis.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, highest, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.blends import runs_on_curving
 from meshcomp.detection.scenes import Scene, frame_along
@@ -26,7 +27,8 @@ _LEAST_REGIONS = 7
 _UPRIGHT = 1 - 1e-4  # cosine: sections show cones that stand
 _LEAST_LEAN, _MOST_LEAN = 0.003, 0.995  # sine of half the angle: else a cylinder, a plane
 _TWISTED = 0.1  # sine, of a facet between rims that are divided each for itself
-_STEPS = 6
+_STEPS, _LOOKED_AT = 6, 2
+_FAR_OFF = 0.2  # mm: steps that have not come nearer by then lead nowhere
 _OFF = 0.01  # mm, of a corner from the cone
 _LEAST_HEIGHT = 0.3  # mm along the axis
 
@@ -59,8 +61,10 @@ def leaning_cones(scene: Scene, free: NDArray[np.bool_]) -> list[Wall]:
     found: list[Wall] = []
     left = free & scene.bends.is_curved
     for is_internal in (True, False):
-        for faces in _patches(scene, left, is_internal=is_internal):
-            cone = _cone_of(scene, faces, left) if left[faces].all() else None
+        for faces, axis, lean in _patches(scene, left, is_internal=is_internal):
+            if not left[faces].all():
+                continue
+            cone = _cone_of(scene, faces, left, (axis, lean))
             if cone is not None and cone.is_internal == is_internal:
                 found.append(cone)
                 left[cone.faces] = False
@@ -69,35 +73,65 @@ def leaning_cones(scene: Scene, free: NDArray[np.bool_]) -> list[Wall]:
 
 def _patches(
     scene: Scene, allowed: NDArray[np.bool_], *, is_internal: bool
-) -> list[NDArray[np.int64]]:
-    """Smooth patches, nowhere convex or nowhere concave, (k,) each, sorted."""
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64], float]]:
+    """Smooth patches, nowhere convex or nowhere concave, whose normals lean alike.
+
+    Faces of each, (k,), sorted, the axis against which they lean, and the sine of it.
+    """
     bends = scene.bends
     rising = bends.rising if is_internal else -bends.rising
     smooth = bends.among(allowed) & (rising >= 0)
     inside = np.flatnonzero(allowed)
     labels, rows = bends.joined(inside, smooth)
-    many = np.bincount(labels) >= _LEAST_REGIONS
+    if len(labels) == 0:
+        return
+    regions = np.unique(bends.of_face[inside])
+    axes, leans, spread = _axes_of(
+        labels, scene.regions.normals[regions], scene.regions.areas[regions]
+    )
+    good = np.bincount(labels) >= _LEAST_REGIONS
+    good &= (leans > _LEAST_LEAN) & (leans < _MOST_LEAN) & (spread <= _TWISTED)
+    good &= np.abs(axes[:, 2]) <= _UPRIGHT
     of_face = labels[rows]
-    order = np.argsort(of_face, kind="stable")
-    bounds = np.flatnonzero(np.diff(of_face[order], prepend=-1, append=-1))
-    return [
-        np.sort(inside[order[begin:end]])
-        for begin, end in pairwise(bounds.tolist())
-        if many[of_face[order[begin]]]
-    ]
+    order = np.argsort(of_face, kind="stable")  # faces of each patch stay sorted
+    begins = np.flatnonzero(np.diff(of_face[order], prepend=-1))
+    patches = np.split(inside[order], begins[1:])
+    for k in np.flatnonzero(good).tolist():
+        yield patches[k], axes[k], float(leans[k])
+
+
+def _axes_of(
+    labels: NDArray[np.int64], normals: NDArray[np.float64], areas: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Directions against which the normals of each patch lean most alike, (p, 3).
+
+    With the sine by which they do, >= 0, (p,), and how far one is off that at most, (p,).
+    """
+    weights = areas / np.bincount(labels, areas)[labels]
+    middles = np.column_stack([np.bincount(labels, weights * n) for n in normals.T])
+    away = normals - middles[labels]
+    spreads = np.zeros((len(middles), 3, 3))
+    for i, j in combinations_with_replacement(range(3), 2):
+        shared = np.bincount(labels, weights * away[:, i] * away[:, j])
+        spreads[:, i, j] = spreads[:, j, i] = shared
+    axes = np.linalg.eigh(spreads)[1][:, :, 0]
+    axes = axes * np.where(dot(middles, axes) < 0, -1.0, 1.0)[:, None]
+    leans = dot(middles, axes)
+    off = np.zeros(len(axes))
+    np.maximum.at(off, labels, np.abs(dot(normals, axes[labels]) - leans[labels]))
+    return axes, leans, off
 
 
 def _cone_of(
-    scene: Scene, faces: NDArray[np.int64], free: NDArray[np.bool_]
+    scene: Scene,
+    faces: NDArray[np.int64],
+    free: NDArray[np.bool_],
+    leaning: tuple[NDArray[np.float64], float],
 ) -> Wall | None:
     """Describe faces, and what goes on from them, as a cone; None if they are none."""
+    axis, lean = leaning
     regions, first = np.unique(scene.regions.of_face[faces], return_index=True)
-    normals, areas = scene.regions.normals[regions], scene.regions.areas[regions]
-    axis, lean = _axis_of(normals, areas)
-    if abs(axis[2]) > _UPRIGHT or not _LEAST_LEAN < lean < _MOST_LEAN:
-        return None
-    if float(np.abs(normals @ axis - lean).max()) > _TWISTED:
-        return None
+    normals = scene.regions.normals[regions]
     mesh = scene.mesh
     on_planes = mesh.vertices[mesh.faces[faces[first], 0]]
     middle = on_planes.mean(axis=0)
@@ -105,8 +139,10 @@ def _cone_of(
     tip = middle + np.linalg.lstsq(normals, levels, rcond=None)[0]
     corners = mesh.vertices[mesh.vertices_of(faces)]
     cone = _Cone(axis, tip, lean / np.sqrt(1 - lean * lean), lean)
-    for _ in range(_STEPS):
+    for step in range(_STEPS):
         cone = _settled(cone, corners)
+        if step == _LOOKED_AT and not _are_on(scene, cone, faces, _FAR_OFF).all():
+            return None
     if not _LEAST_LEAN < abs(cone.slope) < 1 / _LEAST_LEAN:
         return None
     if abs(cone.axis[2]) > _UPRIGHT or not _are_on(scene, cone, faces).all():
@@ -136,13 +172,15 @@ def _settled(cone: _Cone, corners: NDArray[np.float64]) -> _Cone:
     return _Cone(axis, tip, abs(float(slope)), cone.lean)
 
 
-def _are_on(scene: Scene, cone: _Cone, faces: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _are_on(
+    scene: Scene, cone: _Cone, faces: NDArray[np.int64], limit: float = _OFF
+) -> NDArray[np.bool_]:
     """Whether all corners of each face lie on a cone, and it leans as the cone does."""
     mesh = scene.mesh
     local = (mesh.vertices[mesh.faces[faces]] - cone.tip) @ frame_along(cone.axis).T
     off = np.hypot(local[..., 0], local[..., 1]) - cone.slope * np.abs(local[..., 2])
     leans = np.abs(scene.regions.face_normals[faces] @ cone.axis - cone.lean) < _TWISTED
-    return np.asarray((np.abs(off).max(axis=1) <= _OFF) & leans)
+    return np.asarray((highest(np.abs(off)) <= limit) & leans)
 
 
 def _grown(
@@ -159,18 +197,6 @@ def _grown(
         front = beside[_are_on(scene, cone, beside)]
         known[front] = True
     return np.flatnonzero(known)
-
-
-def _axis_of(
-    normals: NDArray[np.float64], areas: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], float]:
-    """Direction against which normals lean alike, and the sine by which they do, >= 0."""
-    weights = areas / areas.sum()
-    middle = weights @ normals
-    away = normals - middle
-    axis = np.linalg.eigh((away * weights[:, None]).T @ away)[1][:, 0]
-    lean = float(middle @ axis)
-    return (axis, lean) if lean >= 0 else (-axis, -lean)
 
 
 def _described(

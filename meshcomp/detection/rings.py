@@ -76,7 +76,7 @@ def even_circles(
 def _centres(
     places: NDArray[np.float64], middles: NDArray[np.float64], limit: float
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Where circles may have their middles, (c, 2), and whether something is there, (c,)."""
+    """Where circles may have middles, (c, 2), and whether something is there, (c,)."""
     guesses = np.concatenate([places.mean(axis=0)[None], _by_threes(places)])
     known = _distinct(middles, limit)
     fresh = _distinct(guesses, limit)
