@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,8 @@ __all__ = [
     "dot",
     "highest",
     "lowest",
+    "median",
+    "quantile",
     "turned",
     "unit",
 ]
@@ -74,11 +78,35 @@ def along(
     return np.asarray(parts[0])
 
 
+def median(numbers: NDArray[np.float64]) -> float:
+    """Median of one or more finite numbers, (k,); of few, quicker than `numpy.median`."""
+    ordered, count = np.sort(numbers), len(numbers)
+    return float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2
+
+
+def quantile(numbers: NDArray[np.float64], share: float) -> float:
+    """Return what a share of some finite numbers lie below, by straight lines.
+
+    Examples
+    --------
+    >>> values = np.array([4.0, 1.0, 2.0, 9.0])
+    >>> quantile(values, 0.9) == float(np.quantile(values, 0.9)), median(values)
+    (True, 3.0)
+    """
+    ordered = np.sort(numbers)
+    below, rest = divmod(share * (len(ordered) - 1), 1)
+    low = float(ordered[int(below)])
+    return low + rest * (float(ordered[min(int(below) + 1, len(ordered) - 1)]) - low)
+
+
 def turned(points: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Positions of points, (..., 3) float, along each of some unit rows, (..., k)."""
     columns = np.zeros((*points.shape[:-1], len(rows)))
-    for k, row in enumerate(rows):
-        columns[..., k] = along(points, row)
+    for k, row in enumerate(rows.tolist()):
+        first, *others = [(i, share) for i, share in enumerate(row) if share]
+        np.multiply(points[..., first[0]], first[1], out=columns[..., k])
+        for i, share in others:
+            columns[..., k] += points[..., i] * share
     return columns
 
 
@@ -94,11 +122,16 @@ def basis_across(direction: NDArray[np.float64]) -> NDArray[np.float64]:
     For an axis along a coordinate direction they are coordinate directions too, so
     projecting is exact.
     """
-    return np.asarray(bases_across(direction[None])[0])
+    x, y, z = way = direction.tolist()  # three numbers: arrays cost more than they save
+    axis = (max(range(3), key=lambda k: abs(way[k])) + 1) % 3
+    first = [float(k == axis) - way[axis] * share for k, share in enumerate(way)]
+    length = math.sqrt(sum(share * share for share in first))
+    u, v, w = (share / length for share in first)
+    return np.array([[u, v, w], [y * w - z * v, z * u - x * w, x * v - y * u]])
 
 
 def bases_across(directions: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the same for many directions, (k, 3), as (k, 2, 3)."""
+    """Return the same as `basis_across` for many directions, (k, 3), as (k, 2, 3)."""
     rows = np.arange(len(directions))
     axes = (np.argmax(np.abs(directions), axis=1) + 1) % 3
     helpers = np.zeros_like(directions)

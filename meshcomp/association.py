@@ -10,7 +10,8 @@ from meshcomp.errors import AssociationError
 __all__ = ["associate_circle"]
 
 _STEPS = 30
-_SETTLED = 1e-13  # of a step, beside the centre
+_SETTLED = 1e-9  # of a step, beside the centre: the next would be its square
+_ROOT = 1e-13  # the same, of a root
 _ROUNDING = 1e-6  # the same: steps below it that do not shrink are rounding
 _FARTHEST = 1e5  # a centre, beside the points' reach: the arc is lower than rounding
 _SINGULAR = 1e-28  # of a determinant, beside the square of its trace
@@ -140,6 +141,6 @@ def _least_root(a: float, b: float, c: float, d: float) -> float:
             break
         step = (a + root * (b + root * (c + root * d))) / slope
         root -= step
-        if abs(step) <= _SETTLED * abs(root):
+        if abs(step) <= _ROOT * abs(root):
             break
     return root

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, distinct, dot
+from meshcomp._vectors import along, distinct, dot, median
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.topology import next_half_edge
@@ -149,7 +149,7 @@ def _goes_on(
     axis, height = length
     areas = np.linalg.norm(scene.mesh.area_vectors[end.outer // 3], axis=1)
     widths = 2 * areas / np.maximum(end.lengths, 1e-12)
-    if height > limits[0] * float(np.median(widths)):
+    if height > limits[0] * median(widths):
         return False
     row = _row(scene, np.unique(end.outer // 3))
     beyond = _border(scene, row, np.union1d(row, faces), axis)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, highest, turned
+from meshcomp._vectors import along, dot, highest, median, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.rough import rough_limit
@@ -53,7 +53,7 @@ def circle_of(
     corners = turned(mesh.vertices[vertices], view.frame[:2])
     try:
         circle = associate_circle(corners)
-        if float(np.median(_off(corners, circle))) > ON_CYLINDER_LIMIT:
+        if median(_off(corners, circle)) > ON_CYLINDER_LIMIT:
             corners = _on_consensus(view, faces, corners)
             circle = associate_circle(corners)
         centre, diameter = _without_outliers(corners, circle, view.scene.limit)
@@ -70,7 +70,7 @@ def _without_outliers(
     """Associate a circle, by centre and diameter, anew to the corners near it."""
     for _ in range(3):
         off = _off(corners, circle)
-        near = off <= _OUTLIER * np.median(off) + limit
+        near = off <= _OUTLIER * median(off) + limit
         if near.all():
             break
         corners = corners[near]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, turned
+from meshcomp._vectors import along, quantile, turned
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
 from meshcomp.detection.scenes import Circle, Prospect
 
@@ -64,7 +64,7 @@ def _is_tapered(heights: NDArray[np.float64], deviations: NDArray[np.float64]) -
 def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
     """Whether too many corners lie far from the circle."""
     most = _SCATTER_LIMIT if limit <= ON_CYLINDER_LIMIT else limit
-    return float(np.quantile(np.abs(deviations), 0.75)) > most
+    return quantile(np.abs(deviations), 0.75) > most
 
 
 def leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:

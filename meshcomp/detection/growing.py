@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, highest, lowest, turned
+from meshcomp._vectors import dot, highest, lowest, median, quantile, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Circle, Prospect
@@ -88,7 +88,7 @@ def _first_limit(view: Prospect, seed: Seed) -> float:
     mesh = view.scene.mesh
     corners = turned(mesh.vertices[mesh.vertices_of(seed.faces)], view.frame[:2])
     outside = np.hypot(*(corners - seed.centre).T) - seed.radius
-    excess = float(np.quantile(np.maximum(outside, 0.0), 0.9))
+    excess = quantile(np.maximum(outside, 0.0), 0.9)
     most = ON_CYLINDER_LIMIT + _COARSE_SECTION * seed.radius
     return min(3 * view.scene.limit + 3 * excess, most)
 
@@ -109,8 +109,8 @@ def _associated(
         return None
     # The median is not drawn away by the first band of a fillet at the rim.
     distances = np.hypot(*(corners - centre).T)
-    radius = float(np.median(distances))
-    scatter = float(np.median(np.abs(distances - radius)))
+    radius = median(distances)
+    scatter = median(np.abs(distances - radius))
     return Circle(centre, radius, circle.is_internal), scatter, diameter
 
 
@@ -150,7 +150,7 @@ def _on_outer_circle(
     """
     for nearest in (32 * limit, 4 * limit, limit):
         distances = np.hypot(*(corners - centre).T)
-        near = np.abs(distances - np.quantile(distances, 0.95)) <= nearest
+        near = np.abs(distances - quantile(distances, 0.95)) <= nearest
         if near.sum() < max(_LEAST_SHARED, _MANY * len(corners)):
             return corners
         centre = associate_circle(corners[near])[0]
@@ -251,7 +251,7 @@ def _without_flats(
     corners = turned(scene.mesh.vertices[scene.mesh.faces[faces, 0]], view.frame[:2])
     reach = np.abs(dot(normals, corners - circle.centre)) / circle.radius
     widths = 2 * np.arccos(np.clip(reach, -1, 1))
-    usual = float(np.median(widths))
+    usual = median(widths)
     widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
     kept = widths <= widest
     lost = np.flatnonzero(~kept)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import highest, lowest
+from meshcomp._vectors import highest, lowest, median
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_helical", "section_middles", "winds"]
@@ -137,9 +137,9 @@ def winds(at: NDArray[np.float64], middles: NDArray[np.float64]) -> bool:
         return False  # what is whole amid its length is cut at its ends, by chance
     angles = np.unwrap(np.arctan2(middles[told, 1], middles[told, 0]))
     # By medians, since a band begins and ends anyhow.
-    slope = np.median(np.diff(angles) / np.diff(at[told]))
+    slope = median(np.diff(angles) / np.diff(at[told]))
     off = angles - slope * at[told]
-    even = np.abs(off - np.median(off)) < _STRAIGHT
+    even = np.abs(off - median(off)) < _STRAIGHT
     if not even.any():
         return False
     turn = abs(float(slope)) * float(np.ptp(at[told][even]))

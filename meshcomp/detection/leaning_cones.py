@@ -94,10 +94,9 @@ def _patches(
     good &= np.abs(axes[:, 2]) <= _UPRIGHT
     of_face = labels[rows]
     order = np.argsort(of_face, kind="stable")  # faces of each patch stay sorted
-    begins = np.flatnonzero(np.diff(of_face[order], prepend=-1))
-    patches = np.split(inside[order], begins[1:])
+    bounds = np.flatnonzero(np.diff(of_face[order], prepend=-1, append=-1))
     for k in np.flatnonzero(good).tolist():
-        yield patches[k], axes[k], float(leans[k])
+        yield inside[order[bounds[k] : bounds[k + 1]]], axes[k], float(leans[k])
 
 
 def _axes_of(
@@ -108,14 +107,14 @@ def _axes_of(
     With the sine by which they do, >= 0, (p,), and how far one is off that at most, (p,).
     """
     weights = areas / np.bincount(labels, areas)[labels]
-    middles = np.column_stack([np.bincount(labels, weights * n) for n in normals.T])
+    middles = np.array([np.bincount(labels, weights * n) for n in normals.T], float).T
     away = normals - middles[labels]
     spreads = np.zeros((len(middles), 3, 3))
     for i, j in combinations_with_replacement(range(3), 2):
         shared = np.bincount(labels, weights * away[:, i] * away[:, j])
         spreads[:, i, j] = spreads[:, j, i] = shared
-    axes = np.linalg.eigh(spreads)[1][:, :, 0]
-    axes = axes * np.where(dot(middles, axes) < 0, -1.0, 1.0)[:, None]
+    axes: NDArray[np.float64] = np.linalg.eigh(spreads)[1][:, :, 0].copy()
+    axes *= np.where(dot(middles, axes) < 0, -1.0, 1.0)[:, None]
     leans = dot(middles, axes)
     off = np.zeros(len(axes))
     np.maximum.at(off, labels, np.abs(dot(normals, axes[labels]) - leans[labels]))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, median
 from meshcomp.association import associate_circle
 from meshcomp.detection.symmetries import lobed
 from meshcomp.errors import AssociationError
@@ -46,7 +46,7 @@ def is_round(points: NDArray[np.float64]) -> bool:
     steps = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
     widest = diameter * np.sin(_FLAT_SIDE / 2)
     # Where faces lean, a section has corners amid its chords.
-    usual = float(np.median(steps))
+    usual = median(steps)
     sagitta = diameter / 2 - np.sqrt(max(diameter**2 - 4 * usual**2, 0.0)) / 2
     return bool(np.ptp(off) < _OFF + sagitta and steps.max() < widest)
 
@@ -170,7 +170,7 @@ def _half_of_medial_line(local: NDArray[np.float64], width: float) -> float | No
         return None
     # Each corner says where the middle of its end lies.
     inside = np.maximum(width**2 / 4 - ends[:, 1] ** 2, 0.0)
-    return float(np.median(ends[:, 0] - np.sqrt(inside)))
+    return median(ends[:, 0] - np.sqrt(inside))
 
 
 def _d_shape(corners: NDArray[np.float64]) -> Shape | None:
@@ -186,7 +186,7 @@ def _d_shape(corners: NDArray[np.float64]) -> Shape | None:
     sides = np.roll(away, -1, axis=0) - away
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     widths = 2 * np.arcsin(np.minimum(lengths / diameter, 1.0))
-    flats = np.flatnonzero(widths > max(_FLAT_SIDE, 3.5 * float(np.median(widths))))
+    flats = np.flatnonzero(widths > max(_FLAT_SIDE, 3.5 * median(widths)))
     # Distance of a side from the centre, with its sign: more than half a turn is cut off
     # where the centre lies beyond the flat.
     outward = (

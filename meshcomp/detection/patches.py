@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, turned
+from meshcomp._vectors import along, dot, median, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT
@@ -88,10 +88,13 @@ def _patches(
     if seen is not None:
         new = np.bincount(labels, ~seen[mine], len(sizes)) >= _LEAST_FACES
         open_ones &= new | uneven
-    patches = np.split(mine[order], begins[1:])
+    ordered, ends = mine[order], begins + sizes
     return (
-        [patches[k] for k in np.flatnonzero(open_ones & around)],
-        [patches[k] for k in np.flatnonzero(open_ones & ~around & uneven)],
+        [ordered[begins[k] : ends[k]] for k in np.flatnonzero(open_ones & around)],
+        [
+            ordered[begins[k] : ends[k]]
+            for k in np.flatnonzero(open_ones & ~around & uneven)
+        ],
     )
 
 
@@ -174,4 +177,4 @@ def _is_internal(
     normals = turned(view.scene.regions.face_normals[faces], view.frame[:2])
     a, b, c = (np.take(mesh.vertices, mesh.faces[faces, k], axis=0) for k in range(3))
     middles = turned((a + b + c) / 3, view.frame[:2]) - centre
-    return bool(np.median(dot(normals, middles)) < 0)
+    return bool(median(dot(normals, middles)) < 0)

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import median, quantile
 from meshcomp.association import associate_circle
 from meshcomp.detection.evidence import with_evidence
 from meshcomp.detection.helices import section_middles, winds
@@ -126,7 +127,7 @@ def _is_drafted(scene: Scene, walls: list[Feature]) -> bool:
     Facets whose rims were faceted each for itself are twisted: they lean to both ways.
     """
     faces = np.concatenate([wall.faces for wall in walls])
-    lean = float(np.median(np.abs(scene.regions.face_normals[faces, 2])))
+    lean = median(np.abs(scene.regions.face_normals[faces, 2]))
     areas = scene.mesh.area_vectors[faces]
     whole = float(np.linalg.norm(areas, axis=1).sum())
     return lean > _DRAFT and abs(float(areas[:, 2].sum())) > _DRAFT * whole
@@ -157,7 +158,7 @@ def _is_thread(scene: Scene, faces: NDArray[np.int64]) -> bool:
     at = low + (np.arange(_LEVELS) + 0.5) / _LEVELS * (high - low)
     middles = section_middles(corners[..., :2], corners[..., 2], at)
     middles = middles - np.median(middles, axis=0)
-    usual = float(np.median(np.hypot(middles[:, 0], middles[:, 1])))
+    usual = median(np.hypot(middles[:, 0], middles[:, 1]))
     return usual > _LEAST_WINDING and winds(at, middles / usual)
 
 
@@ -166,8 +167,8 @@ def _revolved(scene: Scene, walls: list[Feature]) -> Shape | None:
     faces = np.concatenate([wall.faces for wall in walls])
     lean = np.arcsin(np.clip(np.abs(scene.regions.face_normals[faces, 2]), 0, 1))
     corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])]
-    spread = float(np.quantile(lean, 0.9) - np.quantile(lean, 0.1))
-    if spread > _CONE_SPREAD or float(np.median(lean)) < _LEAST_LEAN:
+    spread = quantile(lean, 0.9) - quantile(lean, 0.1)
+    if spread > _CONE_SPREAD or median(lean) < _LEAST_LEAN:
         return Shape(name="round, of changing width") if spread > 0.1 else None  # noqa: PLR2004
     low, high = corners[:, 2].min(), corners[:, 2].max()
     ends = [corners[np.abs(corners[:, 2] - at) < 1e-3] for at in (low, high)]  # noqa: PLR2004

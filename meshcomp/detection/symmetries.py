@@ -16,6 +16,7 @@ _MOST_OFF = 0.02  # mm
 _WHOLE = 0.8  # of the swing
 _AS_GOOD = 1.5
 _SAME = 0.02  # of the swing
+_MOST_ALIKE = 0.95  # share of the turn; edges of teeth are steep
 _FEWEST = 3
 _MOST = 180
 _SMOOTH = np.radians(25)  # a curve's facets bend by less
@@ -80,28 +81,34 @@ def _radii(away: NDArray[np.float64]) -> NDArray[np.float64] | None:
 def _order(radii: NDArray[np.float64]) -> int | None:
     """How often radii repeat in a turn; None if they do not, or less than three times."""
     swing = float(np.ptp(radii))
-    offs = {
-        count: _off(radii, count)
-        for count in range(_FEWEST, _MOST + 1)
-        # A curve so turned by little is like itself: each period holds a whole swing.
-        if float(np.ptp(radii[: _SAMPLES // count + 1])) > _WHOLE * swing
-    }
-    if not offs:
+    counts = np.array(
+        [
+            count
+            for count in range(_FEWEST, _MOST + 1)
+            # A curve so turned by little is like itself: each period holds a whole swing.
+            if float(np.ptp(radii[: _SAMPLES // count + 1])) > _WHOLE * swing
+        ]
+    )
+    if len(counts) == 0:
         return None
-    best = min(offs.values())
+    offs = _off(radii, counts)
+    best = float(offs.min())
     if best > min(max(_LIKE * swing, _MOST_OFF), swing / 4):
         return None
     # Twelve teeth repeat six times too: the most that is as good counts.
-    limit = _AS_GOOD * best + _SAME * swing
-    return max(count for count, off in offs.items() if off <= limit)
+    return int(counts[offs <= _AS_GOOD * best + _SAME * swing].max())
 
 
-def _off(radii: NDArray[np.float64], count: int) -> float:
-    """How far an outline turned by a part of a turn is off itself, mm."""
-    wide = np.concatenate([radii, radii])
-    at = np.arange(_SAMPLES) + _SAMPLES / count
-    turned = np.interp(at, np.arange(2 * _SAMPLES), wide)
-    return float(np.quantile(np.abs(turned - radii), 0.95))
+def _off(radii: NDArray[np.float64], counts: NDArray[np.int64]) -> NDArray[np.float64]:
+    """How far an outline turned by parts of a turn is off itself, mm, for each part."""
+    whole, rest = np.divmod(_SAMPLES / counts, 1)
+    at = (np.arange(_SAMPLES) + whole[:, None].astype(np.int64)) % _SAMPLES
+    ahead = np.append(radii[1:], radii[0])
+    turned = radii[at] + rest[:, None] * (ahead - radii)[at]
+    place, share = divmod(_MOST_ALIKE * (_SAMPLES - 1), 1)
+    near = [int(place), int(place) + 1]
+    low, high = np.partition(np.abs(turned - radii), near, axis=1)[:, near].T
+    return np.asarray(low + share * (high - low))
 
 
 def _kind(away: NDArray[np.float64], radii: NDArray[np.float64], count: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import unit
+from meshcomp._vectors import median, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Scene, frame_along
 from meshcomp.errors import AssociationError
@@ -69,7 +69,7 @@ def _tilt(local: NDArray[np.float64], limit: float) -> NDArray[np.float64] | Non
     slopes = np.column_stack([-local[:, 2:] * outward, -outward, -np.ones(len(local))])
     off = first
     for _ in range(2):
-        near = np.abs(off) <= _OUTLIERS * np.median(np.abs(off)) + limit
+        near = np.abs(off) <= _OUTLIERS * median(np.abs(off)) + limit
         if int(near.sum()) < slopes.shape[1]:
             return None
         step = np.linalg.lstsq(slopes[near], -first[near], rcond=None)[0]
