@@ -7,6 +7,8 @@ only where a cylinder lies, or where its rim runs over a sloping face.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +21,7 @@ __all__ = ["moved_onto_cylinders"]
 
 _UPRIGHT_LIMIT = 1e-6  # vertical part of a normal: less leaves heights alone
 _YIELDING = 3e-3  # weight of a bore's entry where a wall or another bore has its say
+_SETTLED = 1e-12  # mm: a vertex whose step is shorter stays where it is
 _STEPS = 4
 _STEPS_ALONG_RIMS = 12  # where the distance wanted depends on the angle
 
@@ -41,31 +44,75 @@ def moved_onto_cylinders(
     """
     vertices, index = np.unique(wanted.vertex, return_inverse=True)
     of_corner = np.searchsorted(vertices, corners.vertex)
-    rows = np.concatenate([index, of_corner])
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    asked = np.where(horizontal > LEVEL_LIMIT, corners.offset * horizontal, 0.0)
     own = np.pi * np.where(_yields(index, (of_corner, corners), wanted), _YIELDING, 1.0)
-    weights = np.concatenate([own, corners.weight])
     free = _free_heights(len(vertices), (of_corner, corners), (index, wanted))
-    from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted)
+    from_axis, _ = _radial(mesh.vertices[wanted.vertex], wanted, np.arange(len(index)))
     goal = np.where(np.isnan(wanted.radius), from_axis + wanted.change, wanted.radius)
+    task = _Task(mesh, corners, wanted, (index, of_corner), (goal, own), free)
     d = np.zeros((len(vertices), 3))
+    moving = np.ones(len(vertices), dtype=bool)
     for _ in range(_STEPS_ALONG_RIMS if wanted.lying else _STEPS):
-        points = mesh.vertices[wanted.vertex] + d[index]
-        for each in wanted.lying:  # along the rim of a bore that crosses, angles change
-            goal[each.rows] = each.goals(points[each.rows])
-        distance, outward = _radial(points, wanted)
-        normals = np.concatenate([outward, corners.normal])
-        missing = np.concatenate(
-            [goal - distance, asked - dot(corners.normal, d[of_corner])]
-        )
-        normals = np.where(free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
-        d += _least_squares(len(vertices), rows, normals, (missing, weights))
+        step = task.step(d, moving)
+        d[moving] += step
+        # Most are where they are wanted after one step.
+        moving[moving] = np.abs(step).max(axis=1) > _SETTLED
+        if not moving.any():
+            break
     d[~free, 2] = 0.0
     lying = np.zeros(len(vertices), dtype=bool)
     lying[index[_is_lying(wanted) & ~np.isnan(wanted.radius)]] = True
     _within_bounds(mesh, vertices, d, lying)
     moved[vertices] = d
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Task:
+    """What is asked of vertices, each known by its place among them."""
+
+    mesh: Mesh
+    corners: Corners
+    wanted: Targets
+    places: tuple[NDArray[np.int64], NDArray[np.int64]]  # of rows of wanted, of corners
+    rows: tuple[NDArray[np.float64], NDArray[np.float64]]  # distances, mm; weights, (r,)
+    free: NDArray[np.bool_]  # (n,) whose height may change
+
+    def step(
+        self, d: NDArray[np.float64], moving: NDArray[np.bool_]
+    ) -> NDArray[np.float64]:
+        """Solve one Gauss-Newton step of the vertices that still move, mm."""
+        index, of_corner = self.places
+        on, beside = np.flatnonzero(moving[index]), moving[of_corner]
+        points = self.mesh.vertices[self.wanted.vertex[on]] + d[index[on]]
+        distance, outward = _radial(points, self.wanted, on)
+        walls = self.corners.only(beside)
+        horizontal = np.hypot(*walls.normal[:, :2].T)
+        asked = np.where(horizontal > LEVEL_LIMIT, walls.offset * horizontal, 0.0)
+        normals = np.concatenate([outward, walls.normal])
+        missing = np.concatenate(
+            [
+                self.goals(d, moving)[on] - distance,
+                asked - dot(walls.normal, d[of_corner[beside]]),
+            ]
+        )
+        rows = np.concatenate([index[on], of_corner[beside]])
+        normals = np.where(self.free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
+        weights = np.concatenate([self.rows[1][on], walls.weight])
+        place = np.cumsum(moving) - 1
+        count = int(np.count_nonzero(moving))
+        return _least_squares(count, place[rows], normals, (missing, weights))
+
+    def goals(
+        self, d: NDArray[np.float64], moving: NDArray[np.bool_]
+    ) -> NDArray[np.float64]:
+        """Distances from the axes that are wanted of vertices that still move, (r,) mm."""
+        wanted, index = self.wanted, self.places[0]
+        goal = self.rows[0].copy()
+        for each in wanted.lying:  # along the rim of a bore that crosses, angles change
+            rows = each.rows[moving[index[each.rows]]]
+            if len(rows):
+                points = self.mesh.vertices[wanted.vertex[rows]] + d[index[rows]]
+                goal[rows] = each.goals(points)
+        return goal
 
 
 def _yields(
@@ -82,11 +129,12 @@ def _yields(
 
 
 def _radial(
-    points: NDArray[np.float64], wanted: Targets
+    points: NDArray[np.float64], wanted: Targets, rows: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Distance from the axis and the unit vector away from it."""
-    away = points - wanted.point
-    away = away - dot(away, wanted.direction)[:, None] * wanted.direction
+    """Distance from the axis of each row and the unit vector away from it."""
+    direction = wanted.direction[rows]
+    away = points - wanted.point[rows]
+    away = away - dot(away, direction)[:, None] * direction
     # Exact zeros along coordinate axes keep heights out of upright cylinders.
     distance = np.linalg.norm(away, axis=1)
     return distance, away / np.maximum(distance, 1e-12)[:, None]
