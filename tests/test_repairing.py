@@ -472,3 +472,18 @@ def test_what_is_repeated_may_look_either_way(name, others, tmp_path):
     sound = repair(bad).mesh
     assert sound.volume == pytest.approx(good.mesh.volume)
     assert open_edges(sound) == non_manifold_edges(sound) == crossing_faces(sound) == 0
+
+
+@pytest.mark.parametrize("is_drawn_again", [False, True])
+def test_bodies_that_touch_stay_apart_inside_out_or_drawn_again(is_drawn_again):
+    # Three boxes in a row share whole sides, cut alike: their volumes are known.
+    row = concatenate([box(at=(10.0 * k, 0, 0)) for k in range(3)])
+    _, first, index = np.unique(
+        row.vertices, axis=0, return_index=True, return_inverse=True
+    )
+    faces = first[index.ravel()][row.faces]
+    inverted = faces[:, ::-1]
+    drawn = np.concatenate([faces, inverted, faces]) if is_drawn_again else inverted
+    sound = repair(part_of(Mesh(row.vertices, drawn).compact()))
+    assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
+    assert "sheets" not in kinds(sound)

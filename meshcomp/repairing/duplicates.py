@@ -46,11 +46,7 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     keys = _numbered(ordered)
     first = _first_of_each(2 * keys + is_even)
     alone = _first_of_each(keys)
-    kept = first
-    if len(first) > len(alone):
-        # Where every face has its back, nothing is enclosed but by one side of them.
-        everywhere = len(first) == 2 * len(alone)
-        kept = alone if everywhere else _sides(work.mesh, keys, first, alone)
+    kept = first if len(first) == len(alone) else _sides(work.mesh, keys, first, alone)
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
@@ -62,20 +58,45 @@ def _sides(
     first: NDArray[np.int64],
     alone: NDArray[np.int64],
 ) -> NDArray[np.int64]:
-    """Of faces, keep one side of surfaces that have both throughout, (k,) rows."""
+    """Of faces, keep one side of surfaces that are drawn again throughout, (k,) rows.
+
+    Where bodies touch, there are twice as many faces as elsewhere on such a surface: one
+    that looks each way stays.
+    """
     faces, count = mesh.faces, len(mesh.vertices)
     own = components(count, faces[:, [0, 1, 1, 2]].reshape(-1, 2))[faces[:, 0]]
     areas = np.linalg.norm(mesh.area_vectors, axis=1)
-    again = np.bincount(keys)[keys] > 1
-    once = np.bincount(own, np.where(again, 0.0, areas), count)
-    both = once <= _MOST_ONCE * np.bincount(own, areas, count)
-    one_side = faces[alone]
-    edges = np.sort(one_side[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    times = np.bincount(keys)[keys]
+    usual = _most_often(own, times, areas)
+    drawn_again = usual > 1
+    drawn_again &= np.bincount(own, np.where(times > 1, 0.0, areas), len(usual)) <= (
+        _MOST_ONCE * np.bincount(own, areas, len(usual))
+    )
+    # Where every face has its back, nothing is enclosed but by one side of them.
+    if len(first) != 2 * len(alone):
+        drawn_again &= _are_nearly_closed(faces[alone], own[alone], len(usual))
+    both = ~drawn_again[own] | (times >= 2 * usual[own])
+    return np.union1d(first[both[first]], alone)
+
+
+def _most_often(
+    own: NDArray[np.int64], times: NDArray[np.int64], areas: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """How often most of each surface is drawn, (s,)."""
+    most = int(times.max()) + 1
+    shares = np.bincount(own * most + times, areas, (int(own.max()) + 1) * most)
+    return np.asarray(shares.reshape(-1, most).argmax(axis=1))
+
+
+def _are_nearly_closed(
+    faces: NDArray[np.int64], own: NDArray[np.int64], count: int
+) -> NDArray[np.bool_]:
+    """Whether few edges of each surface have one face, (count,)."""
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     _, index, counts = np.unique(edges, axis=0, return_index=True, return_counts=True)
-    at = own[alone][index // 3]
+    at = own[index // 3]
     rims = np.bincount(at[counts == 1], minlength=count)
-    both &= rims <= _MOST_RIMS * np.bincount(at, minlength=count)
-    return np.sort(np.concatenate([first[~both[own[first]]], alone[both[own[alone]]]]))
+    return np.asarray(rims <= _MOST_RIMS * np.bincount(at, minlength=count))
 
 
 def _ordered(faces: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

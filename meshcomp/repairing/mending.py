@@ -23,7 +23,7 @@ from meshcomp.repairing.planes import with_planes_joined
 from meshcomp.repairing.redrawn import without_redrawn
 from meshcomp.repairing.refusing import refuse_faults
 from meshcomp.repairing.sheets import without_sheets
-from meshcomp.repairing.shells import turned_outward
+from meshcomp.repairing.shells import turned_as_one, turned_outward
 from meshcomp.repairing.slivers import flat_limit, without_slivers
 from meshcomp.repairing.turning import turned_alike
 from meshcomp.repairing.uniting import without_overlaps
@@ -219,6 +219,8 @@ def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
 
 def _solids(work: Patchwork) -> _Step:
     """Make sound solids of closed surfaces."""
+    work, count = turned_as_one(work)
+    yield work, "bodies turned", count
     work, count = without_sheets(work)
     yield work, "sheets", count
     if not topology_of(work.mesh).is_closed:

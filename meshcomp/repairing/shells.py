@@ -11,9 +11,9 @@ from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.windings import negative_patches, winding
-from meshcomp.topology import bodies_of
+from meshcomp.topology import bodies_of, topology_of
 
-__all__ = ["Shells", "shells_inside", "shells_of", "turned_outward"]
+__all__ = ["Shells", "shells_inside", "shells_of", "turned_as_one", "turned_outward"]
 
 _MOST_ROUNDS = 4
 _WITHIN = 1e-3  # of the way to the middle: shells within one another may touch
@@ -143,6 +143,24 @@ def _boxes_in_boxes(boxes: NDArray[np.float64]) -> NDArray[np.int64]:
         axis=1
     )
     return pairs[within]
+
+
+def turned_as_one(work: Patchwork) -> tuple[Patchwork, int]:
+    """Turn all over, where bodies touch and all together enclose less than nothing.
+
+    Of bodies inside out, the sides that they share would pass for walls without thickness.
+
+    Returns
+    -------
+    work : Patchwork
+    turned : int
+        How many shells were turned.
+    """
+    topology = topology_of(work.mesh)
+    if not (topology.is_closed and topology.crowded and work.mesh.volume < 0):
+        return work, 0
+    turned = work.turned(np.ones(len(work.mesh.faces), dtype=bool))
+    return turned, int((shells_of(turned.mesh).volumes > 0).sum())
 
 
 def turned_outward(work: Patchwork) -> tuple[Patchwork, int]:
