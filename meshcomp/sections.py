@@ -7,6 +7,7 @@ counter-clockwise bounds material from outside, a clockwise one bounds a hole.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from meshcomp._vectors import along, turned
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, cycles
 
-__all__ = ["Outlines", "cut", "heights_through"]
+__all__ = ["Outlines", "cut", "heights_through", "rings_at"]
 
 _LEAST_EXTENT = 0.005  # mm: lower walls are not looked for
 _SAME_LEVEL = 1e-5  # mm between heights that count as one
@@ -218,6 +219,35 @@ def cut(
     ends = _points_on_edges(heights[height], mesh, frame, half_edge)
     order, ring = cycles(piece)
     return _joined(order, ring, (ends, regions[face], face, heights[height]))
+
+
+def rings_at(
+    mesh: Mesh,
+    topology: Topology,
+    frame: NDArray[np.float64],
+    heights: Sequence[float],
+) -> list[list[NDArray[np.float64]]]:
+    """Cut a closed mesh at some heights, in any order; each face has a line of its own.
+
+    Parameters
+    ----------
+    mesh, topology, frame
+        As for `cut`.
+    heights : sequence of float
+        Positions along `frame[2]`, mm.
+
+    Returns
+    -------
+    sections : list of list of (n, 2) float
+        Rings at each height, mm.
+    """
+    levels = np.unique(np.asarray(heights, dtype=np.float64))
+    outlines = cut(mesh, topology, np.arange(len(mesh.faces)), frame, levels)
+    rings = np.split(outlines.points, outlines.firsts[1:-1])
+    return [
+        [ring for ring, at in zip(rings, outlines.heights.tolist(), strict=True) if at == z]
+        for z in heights
+    ]
 
 
 def _points_on_edges(

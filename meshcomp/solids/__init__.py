@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import distinct
 from meshcomp.meshes import Mesh
-from meshcomp.sections import cut
+from meshcomp.sections import rings_at
 from meshcomp.topology import Topology, components, fans, topology_of
 
 __all__ = [
@@ -90,7 +90,7 @@ class Solid:
             Rings at each height, in the first two directions, mm; material to the left.
         """
         if self.surface is not None:
-            return _sections_of_large(*self.surface, frame, heights)
+            return rings_at(*self.surface, frame, heights)
         matrix = np.column_stack([frame, np.zeros(3)])
         turned = [body.transform(matrix) for body in self.bodies]
         reach = [body.bounding_box()[2::3] for body in turned]
@@ -143,22 +143,6 @@ def solid_of(
     return Solid(
         tuple(manifold3d.Manifold(manifold3d.Mesh64(*used(vertices, p))) for p in parts)
     )
-
-
-def _sections_of_large(
-    mesh: Mesh,
-    topology: Topology,
-    frame: NDArray[np.float64],
-    heights: Sequence[float],
-) -> list[list[NDArray[np.float64]]]:
-    """Rings at each height, cut without manifold3d."""
-    levels = np.unique(np.asarray(heights, dtype=np.float64))
-    outlines = cut(mesh, topology, np.arange(len(mesh.faces)), frame, levels)
-    rings = np.split(outlines.points, outlines.firsts[1:-1])
-    return [
-        [ring for ring, at in zip(rings, outlines.heights.tolist(), strict=True) if at == z]
-        for z in heights
-    ]
 
 
 def apart(mesh: Mesh, topology: Topology) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
