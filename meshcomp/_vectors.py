@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +18,26 @@ __all__ = [
     "highest",
     "lowest",
     "median",
+    "pieces",
     "quantile",
     "turned",
     "unit",
 ]
 
+_AT_ONCE = 1 << 17  # rows
 _MANY = 50  # numbers to one of these: ticking off is quicker than sorting
+
+
+def pieces(count: int) -> Iterator[slice]:
+    """Yield the rows of a long array some at a time: temporary arrays stay small.
+
+    Examples
+    --------
+    >>> [(rows.start, rows.stop) for rows in pieces(200_000)]
+    [(0, 131072), (131072, 200000)]
+    """
+    for start in range(0, count, _AT_ONCE):
+        yield slice(start, min(start + _AT_ONCE, count))
 
 
 def unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:

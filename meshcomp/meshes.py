@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meshcomp._vectors import distinct
+from meshcomp._vectors import distinct, pieces
 
 if TYPE_CHECKING:
     import trimesh
@@ -114,14 +114,13 @@ class Mesh:
         return trimesh.Trimesh(self.vertices, self.faces, process=False, units="mm")
 
 
-def _columns(mesh: Mesh) -> list[tuple[NDArray[np.float64], ...]]:
-    """Coordinates of the three corners of every triangle, each an array of its own.
+def _columns(mesh: Mesh, rows: slice) -> list[tuple[NDArray[np.float64], ...]]:
+    """Coordinates of the three corners of some triangles, each an array of its own.
 
     Numbers of one kind side by side are several times as quick to work on.
     """
-    axes = [np.ascontiguousarray(axis) for axis in mesh.vertices.T]
-    corners = [np.ascontiguousarray(corner) for corner in mesh.faces.T]
-    return [tuple(axis[corner] for axis in axes) for corner in corners]
+    corners = [np.take(mesh.vertices, corner, axis=0) for corner in mesh.faces[rows].T]
+    return [tuple(np.ascontiguousarray(axis) for axis in points.T) for points in corners]
 
 
 def _bounds(mesh: Mesh) -> NDArray[np.float64]:
@@ -134,26 +133,29 @@ def _bounds(mesh: Mesh) -> NDArray[np.float64]:
 
 
 def _area_vectors(mesh: Mesh) -> NDArray[np.float64]:
-    a, b, c = _columns(mesh)
-    ux, uy, uz = (q - p for p, q in zip(a, b, strict=True))
-    vx, vy, vz = (q - p for p, q in zip(a, c, strict=True))
     vectors = np.zeros((len(mesh.faces), 3))
-    vectors[:, 0] = 0.5 * (uy * vz - uz * vy)
-    vectors[:, 1] = 0.5 * (uz * vx - ux * vz)
-    vectors[:, 2] = 0.5 * (ux * vy - uy * vx)
+    for rows in pieces(len(mesh.faces)):
+        a, b, c = _columns(mesh, rows)
+        ux, uy, uz = (q - p for p, q in zip(a, b, strict=True))
+        vx, vy, vz = (q - p for p, q in zip(a, c, strict=True))
+        vectors[rows, 0] = 0.5 * (uy * vz - uz * vy)
+        vectors[rows, 1] = 0.5 * (uz * vx - ux * vz)
+        vectors[rows, 2] = 0.5 * (ux * vy - uy * vx)
     vectors.flags.writeable = False
     return vectors
 
 
 def _heights(mesh: Mesh) -> NDArray[np.float64]:
-    corners = _columns(mesh)
-    longest = np.zeros(len(mesh.faces))
-    for one, other in ((0, 1), (1, 2), (2, 0)):
-        away = (q - p for p, q in zip(corners[one], corners[other], strict=True))
-        np.maximum(longest, sum(way * way for way in away), out=longest)
-    x, y, z = mesh.area_vectors.T
-    doubled = 2 * np.sqrt(x * x + y * y + z * z)
-    heights = np.asarray(doubled / np.maximum(np.sqrt(longest), 1e-12))
+    heights = np.zeros(len(mesh.faces))
+    for rows in pieces(len(mesh.faces)):
+        corners = _columns(mesh, rows)
+        longest = np.zeros(rows.stop - rows.start)
+        for one, other in ((0, 1), (1, 2), (2, 0)):
+            away = (q - p for p, q in zip(corners[one], corners[other], strict=True))
+            np.maximum(longest, sum(way * way for way in away), out=longest)
+        x, y, z = mesh.area_vectors[rows].T
+        doubled = 2 * np.sqrt(x * x + y * y + z * z)
+        heights[rows] = doubled / np.maximum(np.sqrt(longest), 1e-12)
     heights.flags.writeable = False
     return heights
 

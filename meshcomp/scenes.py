@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import pieces
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -17,6 +18,8 @@ __all__ = ["surface_of"]
 
 MOST_FACES = 100_000  # shown; parts with more are thinned out for the picture
 _FIRST_TOLERANCE = 2e-5  # of the part's diagonal
+_FACTOR = 3
+_MANY = 4  # times as many faces as are shown
 _TRIES = 8
 _SHARP = 0.88  # cosine of the angle between faces, 28 degrees
 _THIN = 1e-3  # mm
@@ -80,15 +83,19 @@ def _owners(features: tuple[Feature, ...], count: int) -> NDArray[np.int64]:
 
 def _moved(before: Mesh, after: Mesh, parents: NDArray[np.int64]) -> NDArray[np.float64]:
     """How far each corner lies outside the plane of the face it came from, (m, 3)."""
-    normals = before.area_vectors
-    lengths = np.linalg.norm(normals, axis=1)
-    is_flat = before.heights > _SLIVER
-    normals = (
-        np.where(is_flat[:, None], normals, 0.0) / np.where(is_flat, lengths, 1.0)[:, None]
-    )
-    points = before.vertices[before.faces[:, 0]][parents]
-    gaps = after.corners - points[:, None, :]
-    return np.asarray(np.einsum("ijk,ik->ij", gaps, normals[parents]))
+    moved = np.zeros((len(after.faces), 3))
+    for rows in pieces(len(after.faces)):
+        came_from = parents[rows]
+        vectors, is_flat = (
+            before.area_vectors[came_from],
+            before.heights[came_from] > _SLIVER,
+        )
+        lengths = np.where(is_flat, np.linalg.norm(vectors, axis=1), 1.0)
+        normals = np.where(is_flat[:, None], vectors, 0.0) / lengths[:, None]
+        points = before.vertices[before.faces[came_from, 0]]
+        gaps = np.take(after.vertices, after.faces[rows], axis=0) - points[:, None, :]
+        moved[rows] = np.einsum("ijk,ik->ij", gaps, normals)
+    return moved
 
 
 def _measure_from_axes(
@@ -109,7 +116,7 @@ def _measure_from_axes(
         place[:] = False
         place[feature.faces[feature.faces < len(place)]] = True
         mine = place[parents]
-        arms = after.corners[mine] - feature.point
+        arms = after.vertices[after.faces[mine]] - feature.point
         along = arms @ feature.direction
         radii = np.linalg.norm(arms - along[..., None] * feature.direction, axis=2)
         grown = radii - feature.nominal_size / 2
@@ -159,6 +166,8 @@ def _fewer(
     """
     coarse, groups = mesh, owners + 1
     tolerance, strayed = _FIRST_TOLERANCE * mesh.diagonal, 0.0
+    if len(mesh.faces) > _MANY * most:  # the first of all takes longest
+        tolerance *= _FACTOR
     for _ in range(_TRIES):
         made = thinned(coarse, groups, tolerance)
         if made is None:
@@ -168,7 +177,7 @@ def _fewer(
         if len(coarse.faces) <= most:
             moves = _moves_at(mesh, moved, owners, coarse, groups - 1)
             return _surface(coarse, moves, groups - 1, len(mesh.faces), strayed)
-        tolerance *= 3
+        tolerance *= _FACTOR
     return _surface(mesh, moved, owners, len(mesh.faces), 0.0)
 
 

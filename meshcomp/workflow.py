@@ -10,6 +10,7 @@ import secrets
 from dataclasses import replace
 from pathlib import Path
 
+from meshcomp._memory import give_back
 from meshcomp._version import __version__
 from meshcomp.calibration.results import Calibration
 from meshcomp.compensation import compensate
@@ -36,6 +37,7 @@ from meshcomp.views import plan_views
 
 __all__ = ["compensate_part", "output_path", "plan_part", "save_reports"]
 
+_LARGE = 100_000  # faces: with fewer, memory is of no concern
 _log = logging.getLogger(__name__)  # says what is being done; shown on terminals
 
 Rule = ByHand | Calibrated
@@ -154,18 +156,27 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     if not in_place:
         refuse_source(part, target)
     _log.info("looking for features")
+    _make_room(part)
     source = inspect(part) if inspection is None else inspection
+    _make_room(part)
     seen, report = looked_at(source, layers, rule.axes, _heights(rule))
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
     _log.info("moving the walls of %s features", len(decided.corrections))
     wish = _loaded(seams, rule, source)
     result = grooved(seen, with_layers(compensate(seen, decided), report), wish)
     _log.info("measuring the written file")
+    _make_room(part)
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
     made = (result, verification, target, digest)
     record = _record(seen, foretold, rule, made)
     return replace(record, inspection=source, layers=report, seams=result.seams)
+
+
+def _make_room(part: Part) -> None:
+    """Give back what the step before has left, where it is much."""
+    if len(part.mesh.faces) > _LARGE:
+        give_back()
 
 
 def _heights(rule: Rule) -> tuple[HeightWish, ...]:
@@ -208,6 +219,7 @@ def _written(
     )
     try:
         _write_beside(result.part, unproved, target)
+        _make_room(result.part)
         written = _read_back(result.part, unproved)
         verification = verify(inspection, result, written)
         _refuse_broken(verification, inspection.part.name)
@@ -250,12 +262,14 @@ def _record(
 ) -> Record:
     result, verification, target, digest = made or (None, None, None, None)
     mesh = None if result is None else result.part.mesh
+    views = plan_views(inspection, decided, mesh)
+    _make_room(inspection.part)
     return Record(
         inspection=inspection,
         plan=decided,
         limits=() if result is None else result.limits,
         verification=verification,
-        views=plan_views(inspection, decided, mesh),
+        views=views,
         written=None if target is None else str(target),
         written_sha256=digest,
         version=__version__,

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import pieces
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
@@ -87,16 +88,23 @@ def joined_ends(
     >>> faces.tolist(), whole.tolist()
     ([[0, 1, 3], [1, 1, 3]], [True, False])
     """
-    starts = mesh.faces[changed].ravel()
-    ends = np.roll(mesh.faces[changed], -1, axis=1).ravel()
-    same = np.ones(len(starts), dtype=bool)
-    for place in mesh.vertices.T:
-        same[same] = place[starts[same]] == place[ends[same]]
-    if not same.any():
+    rows = np.flatnonzero(changed)
+    found = [_without_length(mesh, mesh.faces[rows[some]]) for some in pieces(len(rows))]
+    edges = np.concatenate([np.zeros((0, 2), dtype=np.int64), *found])
+    if len(edges) == 0:
         return mesh.faces, np.ones(len(mesh.faces), dtype=bool)
     count = len(mesh.vertices)
-    label = components(count, np.column_stack([starts, ends])[same])
+    label = components(count, edges)
     first = np.full(int(label.max()) + 1, count)
     np.minimum.at(first, label, np.arange(count))
     faces = first[label][mesh.faces]
     return faces, (faces != np.roll(faces, -1, axis=1)).all(axis=1)
+
+
+def _without_length(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Edges of some faces, (k, 3), whose ends are in one place: (e, 2)."""
+    starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    same = np.ones(len(starts), dtype=bool)
+    for place in mesh.vertices.T:
+        same[same] = place[starts[same]] == place[ends[same]]
+    return np.column_stack([starts, ends])[same]

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, pieces
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
@@ -118,12 +118,16 @@ def _worn_regions(
     """Regions of several faces that are wanted anew, or folded or grew a needle, (k,)."""
     of_face, normals = charts.of_face, charts.normals
     rows = np.flatnonzero(touched)
-    now, before = (Mesh(mesh.vertices, mesh.faces[rows]) for mesh in (moved, refined.mesh))
-    turned = dot(now.area_vectors, normals[of_face[rows]]) <= 0
-    heights, old = now.heights, before.heights
-    thin = (heights < _THIN) & (old > 2 * heights)
     worn = charts.anew.copy()
-    worn[of_face[rows[turned | thin]]] = True
+    for some in pieces(len(rows)):
+        faces = rows[some]
+        now, before = (
+            Mesh(mesh.vertices, mesh.faces[faces]) for mesh in (moved, refined.mesh)
+        )
+        turned = dot(now.area_vectors, normals[of_face[faces]]) <= 0
+        heights, old = now.heights, before.heights
+        thin = (heights < _THIN) & (old > 2 * heights)
+        worn[of_face[faces[turned | thin]]] = True
     at_work = np.zeros(len(worn), dtype=bool)
     at_work[of_face[rows]] = True
     return worn & at_work & (np.bincount(of_face, minlength=len(normals)) > 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, pieces, unit
 from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.sheets import in_single_sheet
@@ -90,6 +90,13 @@ def _folded(
     before: Mesh, regions: Regions, after: Refined, moved: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     rows = np.flatnonzero(moved)
+    found = [_folded_of(before, regions, after, rows[some]) for some in pieces(len(rows))]
+    return np.concatenate([np.zeros(0, dtype=np.int64), *found])
+
+
+def _folded_of(
+    before: Mesh, regions: Regions, after: Refined, rows: NDArray[np.int64]
+) -> NDArray[np.int64]:
     parents = after.parents[rows]
     now = Mesh(after.mesh.vertices, after.mesh.faces[rows])
     was = Mesh(before.vertices, before.faces[parents])

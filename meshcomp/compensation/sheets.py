@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, pieces, unit
 from meshcomp.meshes import Mesh
 
 __all__ = ["in_single_sheet"]
@@ -53,29 +53,37 @@ def in_single_sheet(
     first = None if second is None else _samples(before, size)
     if first is None or second is None:
         return certain
-    points, normals = (np.concatenate(rows) for rows in zip(first, second, strict=True))
+    points = np.concatenate([first[0], second[0]])
     low = points.min(axis=0)
     span = np.maximum(points.max(axis=0) - low, size)
     cell = max(2 * size + 2 * reach + _ROUNDING, float(np.cbrt(span.prod() / _MOST_CELLS)))
     # A border of empty cells, so that every cell has its neighbours.
     shape = np.floor(span / cell).astype(np.int64) + 3
-    calm = _calm_cells(_cells(points, low, cell, shape), shape, normals)
+    of_point = _cells(points, low, cell, shape)
+    del points
+    calm = _calm_cells(of_point, shape, np.concatenate([first[1], second[1]]))
     small = np.flatnonzero(extents <= size)
-    middles = _middles(after)[small]
+    middles = _middles(after, small)
     certain[small] = calm[_cells(middles, low, cell, shape)]
     return certain
 
 
-def _middles(mesh: Mesh) -> NDArray[np.float64]:
-    a, b, c = (np.take(mesh.vertices, mesh.faces[:, k], axis=0) for k in range(3))
-    return np.asarray((a + b + c) / 3)
+def _middles(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    middles = np.zeros((len(faces), 3))
+    for rows in pieces(len(faces)):
+        a, b, c = (np.take(mesh.vertices, k, axis=0) for k in mesh.faces[faces[rows]].T)
+        middles[rows] = (a + b + c) / 3
+    return middles
 
 
 def _extents(mesh: Mesh) -> NDArray[np.float64]:
     """Longest side of each face, (m,) mm."""
-    a, b, c = (np.take(mesh.vertices, mesh.faces[:, k], axis=0) for k in range(3))
-    squares = [dot(side, side) for side in (b - a, c - b, a - c)]
-    return np.asarray(np.sqrt(np.maximum(np.maximum(*squares[:2]), squares[2])))
+    extents = np.zeros(len(mesh.faces))
+    for rows in pieces(len(mesh.faces)):
+        a, b, c = (np.take(mesh.vertices, k, axis=0) for k in mesh.faces[rows].T)
+        squares = [dot(side, side) for side in (b - a, c - b, a - c)]
+        extents[rows] = np.sqrt(np.maximum(np.maximum(*squares[:2]), squares[2]))
+    return extents
 
 
 def _samples(
@@ -85,7 +93,6 @@ def _samples(
 
     None where too many would be needed.
     """
-    normals = unit(mesh.area_vectors)
     extents = _extents(mesh)
     large = np.flatnonzero(extents > size)
     few = np.flatnonzero(extents <= size)
@@ -104,8 +111,8 @@ def _samples(
     a, b, c = _longest_first(mesh, large)
     base = a[face] + s * (b - a)[face]
     spread = base + t * (c[face] - base)
-    points = np.concatenate([_middles(mesh)[few], spread])
-    return points, np.concatenate([normals[few], normals[large[face]]])
+    points = np.concatenate([_middles(mesh, few), spread])
+    return points, unit(mesh.area_vectors[np.concatenate([few, large[face]])])
 
 
 def _longest_first(
@@ -145,7 +152,9 @@ def _calm_cells(
     sums = np.stack(columns, axis=1).astype(np.float64)
     means = unit(sums)
     least = np.full(count, 1.0)
-    np.minimum.at(least, of_point, dot(np.take(means, of_point, axis=0), normals))
+    for rows in pieces(len(of_point)):
+        cells = of_point[rows]
+        np.minimum.at(least, cells, dot(np.take(means, cells, axis=0), normals[rows]))
     widths = np.arccos(np.clip(least, -1, 1))
     used = np.flatnonzero(np.bincount(of_point, minlength=count))
     steps = np.arange(-1, 2)
