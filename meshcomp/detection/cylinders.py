@@ -30,6 +30,7 @@ from meshcomp.sections import Outlines, cut, heights_through
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
 
 _LEANING_LIMIT = 0.2  # triangles of remeshed or decimated walls lean
+_NOT_TWISTED = 1e-4  # sine of an edge: sections through twisted facets cut corners
 _LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
 _LEAST_ROUGH_SPAN = 300.0  # degrees
@@ -95,7 +96,10 @@ def cylinders_along(
         return [], outlines
     view = prospect(scene, direction, upright)
     found = _confirmed(view, seeds, upright)
-    return found + _smooth(view, upright, strict) if whole else found, outlines
+    if not whole:
+        return found, outlines
+    shown = strict & scene.bends.along(direction, _NOT_TWISTED)
+    return found + _smooth(view, upright, shown), outlines
 
 
 def cylinders_on(
