@@ -152,9 +152,10 @@ def _settled(
     And whether no cylinder was seen about that direction.
     """
     direction = proposal.direction
-    if proposal.is_patch:
-        direction = settled_axis(scene, faces, direction)
     seen = cylinders_on(scene, direction, faces)
+    if proposal.is_patch and not seen:
+        direction = settled_axis(scene, faces, direction)
+        seen = cylinders_on(scene, direction, faces)
     if seen:
         # What was found may still lean: tilt the axis as its own faces want it.
         largest = max(seen, key=lambda cylinder: len(cylinder.faces))

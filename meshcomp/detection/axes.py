@@ -7,6 +7,7 @@ way, but the normals of the whole patch still lie across its axis.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.ringing import may_be_round
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.seeds import LEAST_SPAN
-from meshcomp.topology import components
+from meshcomp.topology import components, next_half_edge
 
 __all__ = ["Proposal", "is_coordinate", "oblique_axes"]
 
@@ -26,6 +27,7 @@ _CELL = 4e-3  # width of a cell in which directions are counted
 _LEAST_BENDS = 7  # of eight facets
 _LEAST_TURN = 0.01  # sine between neighbouring facets: less has no direction
 _MOST = 24  # directions searched
+_MOST_LOOKED_AT = 64
 _SECTORS = 24
 _PLANAR_SPREAD = 0.02  # least over middle spread of normals across an axis
 # Degrees that a patch may bend by at an edge: chamfers and then fillets come apart from
@@ -86,23 +88,51 @@ def _shared_by_bends(
     a, b, edges = a[keep], b[keep], edges[keep]
     oblique = np.sort(np.abs(directions), axis=1)[:, 1] > _ALIGNED
     directions, a, b, edges = directions[oblique], a[oblique], b[oblique], edges[oblique]
+    found: list[Proposal] = []
+    for near in _likeliest(directions):
+        direction = unit(np.median(directions[near], axis=0))
+        if not _look_around(normals[a[near]], direction):
+            continue
+        direction = _along_edges(scene, edges[near], direction)
+        if may_be_round(scene, edges[near], direction):
+            faces = _faces_in(scene, np.unique([a[near], b[near]]), free)
+            found.append(Proposal(direction, faces, is_patch=False))
+        if len(found) == _MOST:
+            break
+    return found
+
+
+def _likeliest(directions: NDArray[np.float64]) -> Iterator[NDArray[np.int64]]:
+    """Rows of directions, (n, 3), that nearly agree, (k,), the most of them first."""
     cells = np.round(directions / _CELL).astype(np.int64) @ [1 << 40, 1 << 20, 1]
     order = np.argsort(cells, kind="stable")
     _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
-    found = []
-    for cell in np.argsort(-counts, kind="stable")[:_MOST].tolist():
-        if counts[cell] < _LEAST_BENDS // 2:
-            break
-        members = order[first[cell] : first[cell] + counts[cell]]
-        middle = np.median(directions[members], axis=0)
+    ends = first + counts
+    looked_at = np.zeros((0, 3))
+    for cell in np.argsort(-counts, kind="stable").tolist():
+        if counts[cell] < _LEAST_BENDS // 2 or len(looked_at) == _MOST_LOOKED_AT:
+            return
+        middle = np.median(directions[order[first[cell] : ends[cell]]], axis=0)
+        if (highest(np.abs(looked_at - middle)) < _CELL).any():
+            continue
+        looked_at = np.vstack([looked_at, middle])
         near = np.flatnonzero(highest(np.abs(directions - middle)) < _CELL)
-        direction = unit(np.median(directions[near], axis=0))
-        if len(near) >= _LEAST_BENDS and _look_around(normals[a[near]], direction):
-            if not may_be_round(scene, edges[near], direction):
-                continue
-            faces = _faces_in(scene, np.unique([a[near], b[near]]), free)
-            found.append(Proposal(direction, faces, is_patch=False))
-    return found
+        if len(near) >= _LEAST_BENDS:
+            yield near
+
+
+def _along_edges(
+    scene: Scene, edges: NDArray[np.int64], direction: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Direction of the longest edges about which facets bend: surer than their normals."""
+    half_edges = scene.bends.half_edges[edges, 0]
+    corners = scene.mesh.faces.ravel()
+    starts = scene.mesh.vertices[corners[half_edges]]
+    ways = scene.mesh.vertices[corners[next_half_edge(half_edges)]] - starts
+    lengths = np.linalg.norm(ways, axis=1)
+    ways = ways * (np.sign(ways @ direction) / np.maximum(lengths, 1e-12))[:, None]
+    long = np.flatnonzero(lengths >= lengths.max() / 2)
+    return unit(np.median(ways[long], axis=0))
 
 
 def _one_sided(directions: NDArray[np.float64]) -> NDArray[np.float64]:
