@@ -1,7 +1,7 @@
 """Whether edges at which facets bend about one direction may lie round one circle.
 
 At a bend midway between two like facets the circle's centre lies on the line of the mean
-normal. Two bends of one facet tell where on it; all others are held against that. Facets
+normal. Two bends next to each other tell where on it; all others are held against that. Facets
 of unlike widths turn the mean normal, so that much is allowed: what is round is found out
 from the faces later, what is not is told here at little cost.
 """
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, dot, turned, unit
+from meshcomp.detection.neighbours import neighbours
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import next_half_edge
@@ -22,7 +23,11 @@ _SECTORS = 24
 _MOST = 64  # circles held against all bends
 _OFF = 0.25  # of the radius, that a bend may be off such a circle
 _STEP = 0.1  # of the radius, between circles that count as one
-_LEAST_TURN = 1e-3  # of a facet, between its two bends
+_SAME = 1e-3  # mm, and of a normal: pieces of one edge
+_NEIGHBOURS = 4
+_CELLS = (1 << 20) - 1  # a mask: those farther apart seldom meet
+_MOST_BENDS = 300  # from which circles are told
+_LEAST_TURN = 0.01  # between the normals of two bends
 _SPARE = 30.0  # degrees, of a facet that bends at one side only
 
 
@@ -41,7 +46,7 @@ def may_be_round(
         Unit vector along them.
     """
     points, normals = _seen_along(scene, edges, basis_across(direction))
-    centres, radii = _circles(scene.bends.regions[edges], points, normals)
+    centres, radii = _circles(points, normals)
     if len(radii) == 0:
         return False
     away = points - centres[:, None] - radii[:, None, None] * normals
@@ -68,17 +73,19 @@ def _seen_along(
 
 
 def _circles(
-    regions: NDArray[np.int64], points: NDArray[np.float64], normals: NDArray[np.float64]
+    points: NDArray[np.float64], normals: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Centres and radii of circles through two bends of one facet, the commonest ones.
+    """Centres and radii of circles through bends that are next to each other.
 
-    A radius is negative where the facets look inwards.
+    The commonest ones; a radius is negative where the facets look inwards.
     """
-    bend = np.tile(np.arange(len(regions)), 2)
-    region = regions.T.ravel()
-    order = np.argsort(region, kind="stable")
-    twice = np.flatnonzero(np.diff(region[order]) == 0)
-    first, second = bend[order[twice]], bend[order[twice + 1]]
+    x, y, u, v = np.round(np.column_stack([points, normals]) / _SAME).T
+    order = np.lexsort([v, u, y, x])
+    steps = [np.diff(column[order], prepend=np.nan) != 0 for column in (x, y, u, v)]
+    apart = order[np.logical_or.reduce(steps)][:_MOST_BENDS]
+    points, normals = points[apart], normals[apart]
+    near = neighbours(points, _NEIGHBOURS)
+    first, second = np.repeat(np.arange(len(near)), near.shape[1]), near.ravel()
     turn = normals[first] - normals[second]
     turning = np.flatnonzero(dot(turn, turn) > _LEAST_TURN**2)
     first, second, turn = first[turning], second[turning], turn[turning]
@@ -88,7 +95,8 @@ def _circles(
     centres = points[first] - radii[:, None] * normals[first]
     scale = np.round(np.log(np.abs(radii)) / _STEP)
     cells = np.round(centres / (_STEP * np.exp(_STEP * scale))[:, None])
-    keys = np.column_stack([np.sign(radii), scale, cells])
-    _, one, counts = np.unique(keys, axis=0, return_index=True, return_counts=True)
+    x, y = cells.astype(np.int64).T & _CELLS
+    keys = ((2 * scale.astype(np.int64) + (radii > 0)) << 40) + (x << 20) + y
+    _, one, counts = np.unique(keys, return_index=True, return_counts=True)
     commonest = one[np.argsort(-counts, kind="stable")[:_MOST]]
     return centres[commonest], radii[commonest]
