@@ -1,9 +1,9 @@
 """Whether edges at which facets bend about one direction may lie round one circle.
 
 At a bend midway between two like facets the circle's centre lies on the line of the mean
-normal. Two bends next to each other tell where on it; all others are held against that. Facets
-of unlike widths turn the mean normal, so that much is allowed: what is round is found out
-from the faces later, what is not is told here at little cost.
+normal. Two bends next to each other tell where on it; all others are held against that.
+Facets of unlike widths turn the mean normal, so that much is allowed: what is round is
+found out from the faces later, what is not is told here at little cost.
 """
 
 from __future__ import annotations
