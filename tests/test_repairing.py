@@ -487,3 +487,15 @@ def test_bodies_that_touch_stay_apart_inside_out_or_drawn_again(is_drawn_again):
     sound = repair(part_of(Mesh(row.vertices, drawn).compact()))
     assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
     assert "sheets" not in kinds(sound)
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_faces_repeated_before_all_is_drawn_again_are_no_contact(name, tmp_path):
+    # They stand there as often as faces of two bodies that touch would.
+    def both(corners, rng):
+        return dirtied.two_sided(dirtied.partly_repeated(corners, rng), rng)
+
+    bad, good = damaged(name, both, tmp_path)
+    sound = repair(bad).mesh
+    assert sound.volume == pytest.approx(good.mesh.volume)
+    assert open_edges(sound) == non_manifold_edges(sound) == crossing_faces(sound) == 0

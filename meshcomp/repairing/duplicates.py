@@ -61,7 +61,7 @@ def _sides(
     """Of faces, keep one side of surfaces that are drawn again throughout, (k,) rows.
 
     Where bodies touch, there are twice as many faces as elsewhere on such a surface: one
-    that looks each way stays.
+    that looks each way stays, unless that leaves more edges of an odd number of faces.
     """
     faces, count = mesh.faces, len(mesh.vertices)
     own = components(count, faces[:, [0, 1, 1, 2]].reshape(-1, 2))[faces[:, 0]]
@@ -75,8 +75,17 @@ def _sides(
     # Where every face has its back, nothing is enclosed but by one side of them.
     if len(first) != 2 * len(alone):
         drawn_again &= _are_nearly_closed(faces[alone], own[alone], len(usual))
-    both = ~drawn_again[own] | (times >= 2 * usual[own])
-    return np.union1d(first[both[first]], alone)
+    others = ~drawn_again[own]
+    touching = others | (times >= 2 * usual[own])
+    ways = [np.union1d(first[both[first]], alone) for both in (touching, others)]
+    return min(ways, key=lambda rows: _odd_edges(faces[rows]))
+
+
+def _odd_edges(faces: NDArray[np.int64]) -> int:
+    """Count the edges of an odd number of faces."""
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    counts = np.unique(edges, axis=0, return_counts=True)[1]
+    return int((counts % 2).sum())
 
 
 def _most_often(
