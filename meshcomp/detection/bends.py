@@ -51,15 +51,10 @@ class Bends:
         pairs = np.searchsorted(regions, self.regions[edges])
         return components(len(regions), pairs), rows.ravel()
 
-    def along(
-        self, direction: NDArray[np.float64], limit: float = _ALONG_LIMIT
-    ) -> NDArray[np.bool_]:
-        """Faces whose region bends about a direction somewhere, (m,).
-
-        The limit is the sine between that edge and the direction.
-        """
+    def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Faces whose region bends about a direction somewhere, (m,)."""
         cosines = self.directions @ direction
-        mine = self.faces[1 - cosines * cosines < limit**2]
+        mine = self.faces[1 - cosines * cosines < _ALONG_LIMIT**2]
         bending = np.zeros(int(self.of_face.max(initial=-1)) + 1, dtype=bool)
         bending[self.of_face[mine.ravel()]] = True
         return np.asarray(bending[self.of_face])

@@ -30,7 +30,6 @@ from meshcomp.sections import Outlines, cut, heights_through
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
 
 _LEANING_LIMIT = 0.2  # triangles of remeshed or decimated walls lean
-_NOT_TWISTED = 1e-4  # sine of an edge: sections through twisted facets cut corners
 _LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
 _LEAST_ROUGH_SPAN = 300.0  # degrees
@@ -96,10 +95,7 @@ def cylinders_along(
         return [], outlines
     view = prospect(scene, direction, upright)
     found = _confirmed(view, seeds, upright)
-    if not whole:
-        return found, outlines
-    shown = strict & scene.bends.along(direction, _NOT_TWISTED)
-    return found + _smooth(view, upright, shown), outlines
+    return found + _smooth(view, upright) if whole else found, outlines
 
 
 def cylinders_on(
@@ -113,11 +109,9 @@ def cylinders_on(
     return _smooth(view, upright)
 
 
-def _smooth(
-    view: Prospect, upright: NDArray[np.bool_], seen: NDArray[np.bool_] | None = None
-) -> list[CylinderFaces]:
+def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:
     """Cylinders seen as smooth patches, the exact ones first."""
-    patches = round_patches(view, upright, seen)
+    patches = round_patches(view, upright)
     exact = _confirmed(view, patches, upright)
     left = [seed for seed in patches if upright[seed.faces].mean() > _LEFT_OVER]
     return exact + _confirmed(view, left, upright, is_rough=True)

@@ -26,11 +26,7 @@ _SPARE = 20.0  # degrees, that faces left out at first may add
 _FLAT_TURN = 1e-3  # sine: faces that bend by less are neither convex nor concave
 
 
-def round_patches(
-    view: Prospect,
-    allowed: NDArray[np.bool_],
-    seen: NDArray[np.bool_] | None = None,
-) -> list[Seed]:
+def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
     """Propose a circle for each smooth patch that looks most ways around.
 
     Parameters
@@ -39,13 +35,10 @@ def round_patches(
         The scene along the axis looked for.
     allowed : (m,) bool
         Faces of the view that belong to no cylinder yet.
-    seen : (m,) bool
-        Faces of which sections have shown all that is round, if any were cut: patches of
-        such faces only are left out.
     """
     seeds: list[Seed] = []
     for is_internal in (True, False):
-        around, pieces = _patches(view, allowed, seen, is_internal=is_internal)
+        around, pieces = _patches(view, allowed, is_internal=is_internal)
         around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
         for faces in around:
             seeds += _seeds_of(view, faces, is_internal=is_internal)
@@ -58,11 +51,7 @@ def _looks_around(view: Prospect, faces: NDArray[np.int64]) -> bool:
 
 
 def _patches(
-    view: Prospect,
-    allowed: NDArray[np.bool_],
-    seen: NDArray[np.bool_] | None,
-    *,
-    is_internal: bool,
+    view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
 ) -> tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]]:
     """Faces joined over edges that bend by less than a facet may, one way only.
 
@@ -85,9 +74,6 @@ def _patches(
     open_ones = sizes >= _LEAST_FACES
     open_ones &= ~_all_lean_one_way(along(normals, view.frame[2])[order], begins)
     uneven = are_uneven(np.bincount(of_region, minlength=len(sizes)), sizes)
-    if seen is not None:
-        new = np.bincount(labels, ~seen[mine], len(sizes)) >= _LEAST_FACES
-        open_ones &= new | uneven
     ordered, ends = mine[order], begins + sizes
     return (
         [ordered[begins[k] : ends[k]] for k in np.flatnonzero(open_ones & around)],
