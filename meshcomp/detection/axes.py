@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, highest, unit
+from meshcomp.detection.bend_circles import may_be_round
 from meshcomp.detection.bends import WIDEST_FACET
-from meshcomp.detection.ringing import may_be_round
 from meshcomp.detection.scenes import Scene
+from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import components, next_half_edge
 
@@ -28,7 +29,6 @@ _LEAST_BENDS = 7  # of eight facets
 _LEAST_TURN = 0.01  # sine between neighbouring facets: less has no direction
 _MOST = 24  # directions searched
 _MOST_LOOKED_AT = 64
-_SECTORS = 24
 _PLANAR_SPREAD = 0.02  # least over middle spread of normals across an axis
 # Degrees that a patch may bend by at an edge: chamfers and then fillets come apart from
 # the cylinder that they end.
@@ -144,13 +144,9 @@ def _one_sided(directions: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _look_around(normals: NDArray[np.float64], direction: NDArray[np.float64]) -> bool:
     """Whether normals look into most sectors around a direction."""
-    x, y = basis_across(direction) @ normals.T
-    sector = np.floor(np.arctan2(y, x) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS
-    seen = np.zeros(_SECTORS, dtype=bool)
-    seen[sector] = True
-    # Eight facets look into eight sectors only; what is empty between them is no gap.
-    reach = seen | np.roll(seen, 1) | np.roll(seen, -1)
-    return bool(reach.sum() * 360 >= LEAST_SPAN * _SECTORS)
+    seen = np.zeros((1, SECTORS), dtype=bool)
+    seen[0, sectors(normals @ basis_across(direction).T)] = True
+    return bool(looked_into(seen)[0] >= LEAST_SPAN)
 
 
 def _across_patches(

@@ -15,11 +15,11 @@ from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT
 from meshcomp.detection.rejoining import are_uneven, is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
+from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 
 __all__ = ["round_patches"]
 
-_SECTORS = 24
 _LEAST_FACES = 8
 _MOST_CIRCLES = 3  # of one patch
 _SPARE = 20.0  # degrees, that faces left out at first may add
@@ -99,14 +99,10 @@ def _looking_around(
 ) -> NDArray[np.bool_]:
     """Whether each patch has enough faces, looking into enough sectors."""
     count = int(labels.max(initial=-1)) + 1
-    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi)
-    sector = np.floor(turn * _SECTORS).astype(np.int64) % _SECTORS
-    seen = np.zeros((count, _SECTORS), dtype=bool)
-    seen[labels, sector] = True
+    seen = np.zeros((count, SECTORS), dtype=bool)
+    seen[labels, sectors(normals)] = True
     many = np.bincount(labels, minlength=count) >= _LEAST_FACES
-    # Eight facets look into eight sectors only; what is empty between them is no gap.
-    reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
-    return np.asarray(many & (reach.sum(axis=1) * 360 >= LEAST_SPAN * _SECTORS))
+    return np.asarray(many & (looked_into(seen) >= LEAST_SPAN))
 
 
 def _seeds_of(view: Prospect, faces: NDArray[np.int64], *, is_internal: bool) -> list[Seed]:

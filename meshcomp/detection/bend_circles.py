@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from meshcomp._vectors import basis_across, dot, turned, unit
 from meshcomp.detection.neighbours import neighbours
 from meshcomp.detection.scenes import Scene
+from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import next_half_edge
 
 __all__ = ["may_be_round"]
 
-_SECTORS = 24
 _MOST = 64  # circles held against all bends
 _OFF = 0.25  # of the radius, that a bend may be off such a circle
 _STEP = 0.1  # of the radius, between circles that count as one
@@ -51,13 +51,8 @@ def may_be_round(
         return False
     away = points - centres[:, None] - radii[:, None, None] * normals
     near = dot(away, away) <= (_OFF * radii[:, None]) ** 2
-    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi)
-    sector = np.floor(turn * _SECTORS).astype(np.int64) % _SECTORS
-    seen = near @ np.eye(_SECTORS, dtype=bool)[sector]
-    # Eight facets look into eight sectors only; what is empty between them is no gap.
-    reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
-    widest = int(reach.sum(axis=1).max()) * 360 / _SECTORS
-    return widest >= LEAST_SPAN - _SPARE
+    seen = near @ np.eye(SECTORS, dtype=bool)[sectors(normals)]
+    return float(looked_into(seen).max()) >= LEAST_SPAN - _SPARE
 
 
 def _seen_along(
