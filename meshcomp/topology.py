@@ -15,6 +15,7 @@ __all__ = [
     "bodies_of",
     "components",
     "cycles",
+    "edge_ends",
     "fans",
     "genus",
     "least_of_cycles",
@@ -289,6 +290,12 @@ def _are_walked(
         if len(here) == 0:
             return True
     return False
+
+
+def edge_ends(mesh: Mesh, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Where half-edges, (k,), begin and end: (k, 2, 3) mm."""
+    both = np.stack([half_edges, next_half_edge(half_edges)], axis=1)
+    return np.asarray(mesh.vertices[mesh.faces.ravel()[both]])
 
 
 def least_of_cycles(following: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -19,7 +19,7 @@ from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
-from meshcomp.topology import components, next_half_edge
+from meshcomp.topology import components, edge_ends
 
 __all__ = ["Proposal", "is_coordinate", "oblique_axes"]
 
@@ -125,10 +125,8 @@ def _along_edges(
     scene: Scene, edges: NDArray[np.int64], direction: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Direction of the longest edges about which facets bend: surer than their normals."""
-    half_edges = scene.bends.half_edges[edges, 0]
-    corners = scene.mesh.faces.ravel()
-    starts = scene.mesh.vertices[corners[half_edges]]
-    ways = scene.mesh.vertices[corners[next_half_edge(half_edges)]] - starts
+    ends = edge_ends(scene.mesh, scene.bends.half_edges[edges, 0])
+    ways = ends[:, 1] - ends[:, 0]
     lengths = np.linalg.norm(ways, axis=1)
     ways = ways * (np.sign(ways @ direction) / np.maximum(lengths, 1e-12))[:, None]
     long = np.flatnonzero(lengths >= lengths.max() / 2)

@@ -16,7 +16,7 @@ from meshcomp.detection.neighbours import neighbours
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
-from meshcomp.topology import next_half_edge
+from meshcomp.topology import edge_ends
 
 __all__ = ["may_be_round"]
 
@@ -59,10 +59,7 @@ def _seen_along(
     scene: Scene, edges: NDArray[np.int64], basis: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Middles and mean unit normals of bends across a direction, (e, 2) each."""
-    half_edges = scene.bends.half_edges[edges, 0]
-    corners = scene.mesh.faces.ravel()
-    ends = (corners[half_edges], corners[next_half_edge(half_edges)])
-    middles = (scene.mesh.vertices[ends[0]] + scene.mesh.vertices[ends[1]]) / 2
+    middles = edge_ends(scene.mesh, scene.bends.half_edges[edges, 0]).mean(axis=1)
     normals = scene.regions.normals[scene.bends.regions[edges]].sum(axis=1)
     return turned(middles, basis), unit(turned(normals, basis))
 

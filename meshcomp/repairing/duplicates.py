@@ -83,9 +83,14 @@ def _sides(
 
 def _odd_edges(faces: NDArray[np.int64]) -> int:
     """Count the edges of an odd number of faces."""
+    return int((_at_edges(faces)[1] % 2).sum())
+
+
+def _at_edges(faces: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First face at each edge, whichever way that runs, and how many there are, (e,)."""
     edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    counts = np.unique(edges, axis=0, return_counts=True)[1]
-    return int((counts % 2).sum())
+    _, first, counts = np.unique(edges, axis=0, return_index=True, return_counts=True)
+    return first // 3, counts
 
 
 def _most_often(
@@ -101,9 +106,8 @@ def _are_nearly_closed(
     faces: NDArray[np.int64], own: NDArray[np.int64], count: int
 ) -> NDArray[np.bool_]:
     """Whether few edges of each surface have one face, (count,)."""
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    _, index, counts = np.unique(edges, axis=0, return_index=True, return_counts=True)
-    at = own[index // 3]
+    first, counts = _at_edges(faces)
+    at = own[first]
     rims = np.bincount(at[counts == 1], minlength=count)
     return np.asarray(rims <= _MOST_RIMS * np.bincount(at, minlength=count))
 

@@ -19,7 +19,7 @@ from meshcomp.repairing.slivers import flat_limit
 from meshcomp.repairing.turning import plain_edges
 from meshcomp.repairing.uniting import overlaps_of
 from meshcomp.repairing.windings import doubled_faces, negative_patches
-from meshcomp.topology import topology_of
+from meshcomp.topology import edge_ends, topology_of
 
 __all__ = ["Faults", "find_faults"]
 
@@ -126,9 +126,7 @@ def _open_edges(mesh: Mesh, opened: NDArray[np.int64], rims: NDArray[np.int64]) 
 
 def _amid(mesh: Mesh, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
     """Middles of half-edges, (k, 3) mm."""
-    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
-    ends = mesh.faces.ravel()[np.stack([half_edges, following], axis=1)]
-    return np.asarray(mesh.vertices[ends].mean(axis=1))
+    return np.asarray(edge_ends(mesh, half_edges).mean(axis=1))
 
 
 def _middles(mesh: Mesh, faces: NDArray[np.int64] | list[int]) -> NDArray[np.float64]:

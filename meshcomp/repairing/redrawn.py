@@ -11,8 +11,8 @@ from meshcomp._vectors import dot
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.repairing.turning import plain_edges
-from meshcomp.topology import components, topology_of
+from meshcomp.repairing.turning import plain_surfaces
+from meshcomp.topology import topology_of
 
 __all__ = ["without_redrawn"]
 
@@ -77,8 +77,7 @@ def without_redrawn(work: Patchwork) -> tuple[Patchwork, int]:
 
 
 def _patches(mesh: Mesh) -> _Patches:
-    pairs, _ = plain_edges(mesh)
-    label = components(len(mesh.faces), pairs // 3)
+    label, pairs = plain_surfaces(mesh)
     count = int(label.max(initial=-1)) + 1
     on_rim = np.ones(mesh.faces.size, dtype=bool)
     on_rim[pairs] = False

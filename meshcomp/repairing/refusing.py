@@ -15,6 +15,7 @@ from meshcomp.parts import Part
 from meshcomp.repairing.faults import Faults, find_faults
 from meshcomp.repairing.rims import loops_of
 from meshcomp.repairing.turning import plain_edges
+from meshcomp.topology import edge_ends
 
 __all__ = ["refuse_faults"]
 
@@ -77,9 +78,7 @@ def _counted(kind: str, count: int) -> str:
 
 def _segments(part: Part, half_edges: NDArray[np.int64]) -> NDArray[np.float64]:
     """Both ends of half-edges in the file's frame, (k, 2, 3), mm."""
-    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
-    ends = part.mesh.faces.ravel()[np.stack([half_edges, following], axis=1)]
-    return part.stand.to_file(part.mesh.vertices[ends])
+    return part.stand.to_file(edge_ends(part.mesh, half_edges))
 
 
 def _sharp_edges(mesh: Mesh) -> NDArray[np.int64]:
@@ -88,9 +87,8 @@ def _sharp_edges(mesh: Mesh) -> NDArray[np.int64]:
     normals = unit(mesh.area_vectors)
     bend = dot(normals[pairs[:, 0] // 3], normals[pairs[:, 1] // 3])
     sharp = pairs[(np.where(alike, bend, -bend) < _SHARP), 0]
-    following = sharp - sharp % 3 + (sharp + 1) % 3
-    corners = mesh.vertices[mesh.faces.ravel()]
-    lengths = np.linalg.norm(corners[sharp] - corners[following], axis=1)
+    starts, ends = edge_ends(mesh, sharp).transpose(1, 0, 2)
+    lengths = np.linalg.norm(starts - ends, axis=1)
     return np.asarray(sharp[np.argsort(-lengths, kind="stable")[:_MOST_DRAWN]])
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.shells import shells_of
-from meshcomp.repairing.turning import plain_edges
+from meshcomp.repairing.turning import plain_surfaces
 from meshcomp.topology import components, topology_of
 
 __all__ = ["without_sheets"]
@@ -63,8 +63,7 @@ def _without_rims(work: Patchwork) -> Patchwork | None:
 def _without_partitions(work: Patchwork) -> Patchwork | None:
     """Drop the smallest patches at edges of an odd number of faces, one by one."""
     for _ in range(_TRIES):
-        pairs, _ = plain_edges(work.mesh)
-        patch = components(len(work.mesh.faces), pairs // 3)
+        patch, _ = plain_surfaces(work.mesh)
         odd = _at_odd_edges(work)
         if len(odd) == 0:
             return work

@@ -10,7 +10,7 @@ from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
-__all__ = ["plain_edges", "turned_alike"]
+__all__ = ["plain_edges", "plain_surfaces", "turned_alike"]
 
 
 def plain_edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -30,6 +30,20 @@ def plain_edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     two = first[np.diff(first, append=len(keys)) == 2]  # noqa: PLR2004
     pairs = np.column_stack([order[two], order[two + 1]])
     return pairs, starts[pairs[:, 0]] != starts[pairs[:, 1]]
+
+
+def plain_surfaces(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Label faces that hang together over edges of exactly two faces.
+
+    Returns
+    -------
+    label : (m,) int
+        From 0, of each face.
+    pairs : (e, 2) int
+        The two half-edges of each of those edges.
+    """
+    pairs, _ = plain_edges(mesh)
+    return components(len(mesh.faces), pairs // 3), pairs
 
 
 def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from meshcomp._vectors import unit
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
-from meshcomp.repairing.turning import plain_edges
-from meshcomp.topology import bodies_of, components, topology_of
+from meshcomp.repairing.turning import plain_surfaces
+from meshcomp.topology import bodies_of, topology_of
 
 __all__ = ["doubled_faces", "negative_patches", "winding"]
 
@@ -116,8 +116,7 @@ def _largest_of_patches(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64
     """Largest face of each surface between crowded edges, and the surface of each face."""
     if not topology_of(mesh).crowded:
         return np.zeros(0, dtype=np.int64), np.zeros(len(mesh.faces), dtype=np.int64)
-    pairs, _ = plain_edges(mesh)
-    label = components(len(mesh.faces), pairs // 3)
+    label, _ = plain_surfaces(mesh)
     return _first_of(mesh, label), label
 
 
