@@ -146,7 +146,7 @@ def test_a_ladder_is_read_from_its_table(tmp_path: Path):
         cells["note"] = word
         cells[next(name for name in header if name.startswith("reading"))] = size
         rows.append(",".join(cells.get(name, "") for name in header))
-    table.write_text("\n".join(rows) + "\n")
+    table.write_text("\n".join(rows) + "\n", encoding="utf-8")
 
     record = meshcomp.calibrate([table], conditions=CONDITIONS)
 

@@ -127,7 +127,7 @@ def test_the_test_piece_goes_through_the_table_to_a_bump(tmp_path):
         value = float(cells[3]) + 0.06 + bump
         cells[columns.index("reading_1")] = f"{value:.2f}"
         lines[k] = ",".join(cells)
-    table.write_text("\n".join(lines) + "\n")
+    table.write_text("\n".join(lines) + "\n", encoding="utf-8")
     found = calibrate([table], conditions=CONDITIONS)
     assert found.model.seam.height == pytest.approx(0.1)
 
@@ -174,7 +174,7 @@ def test_heights_cannot_be_looked_at_without_layers(asked, message):
 
 def test_calibrate_keeps_the_first_layer(tmp_path):
     table = tmp_path / "readings.csv"
-    table.write_text("id,kind,nominal_size,reading_1\nB1,bore,8,7.85\n")
+    table.write_text("id,kind,nominal_size,reading_1\nB1,bore,8,7.85\n", encoding="utf-8")
     out = str(tmp_path / "c.json")
     words = ["calibrate", str(table), "-o", out, "--first-layer", "0.28", "--no-report"]
     done = CliRunner().invoke(app, words)

@@ -178,7 +178,9 @@ def test_an_older_record_is_updated_by_new_readings(calibration, tmp_path):
     second = tmp_path / "second"
     run("testpiece", "bore-ladder", "-o", second, "--sizes", "3,6,12", "--no-sheets")
     table = fill_in(second)
-    table.write_text(table.read_text(encoding="utf-8").replace("\n,B", "\nsecond,B"))
+    table.write_text(
+        table.read_text(encoding="utf-8").replace("\n,B", "\nsecond,B"), encoding="utf-8"
+    )
     out = tmp_path / "updated.json"
     run("calibrate", table, "-o", out, "--update", calibration)
     before, after = (meshcomp.read_calibration(path) for path in (calibration, out))
@@ -193,7 +195,7 @@ def test_drift_of_the_printer_is_told(calibration, tmp_path):
     for k, size in enumerate((3, 4, 6, 8, 12), start=1):
         printed = size + hidden("bore", size) + 0.1
         rows.append(f"moved,B{k},bore,{size},{printed:.6f}")
-    (moved / "readings.csv").write_text("\n".join(rows) + "\n")
+    (moved / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     out = tmp_path / "updated.json"
     words = run("calibrate", moved / "readings.csv", "-o", out, "--update", calibration)
     assert "the printer has drifted" in " ".join(words.split())
@@ -212,7 +214,8 @@ def test_the_wall_strip_tells_the_flow(tmp_path):
             if line.startswith(",F")
             else line
             for line in [",".join(names[:7] + names[7:12]), ",F1,strip,0.44,,,,"]
-        )
+        ),
+        encoding="utf-8",
     )
     words = run("calibrate", path, "-o", tmp_path / "cal.json", "--no-report")
     assert "Multiply the extrusion flow by 0.978" in words

@@ -220,7 +220,7 @@ def leaning_hole(folder, degrees):
     vertices[inside, 0] += shift
     lines = [f"v {x!r} {y!r} {z!r}\n" for x, y, z in vertices.tolist()]
     lines += [f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in mesh.faces.tolist()]
-    (folder / "plate.obj").write_text("".join(lines))
+    (folder / "plate.obj").write_text("".join(lines), encoding="utf-8")
     return meshcomp.inspect(meshcomp.read(folder / "plate.obj", up="+Z"))
 
 

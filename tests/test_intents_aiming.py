@@ -39,7 +39,7 @@ def spacer() -> Inspection:
 def aims(tmp_path: Path, plate: Inspection):
     def of(text: str, part: Inspection = plate) -> dict[str, Aim]:
         path = tmp_path / "plan.toml"
-        path.write_text(f"schema = 1\n{text}")
+        path.write_text(f"schema = 1\n{text}", encoding="utf-8")
         return aims_of(read_plan(path), part, FEELS)
 
     return of
@@ -123,7 +123,8 @@ def test_a_pocket_for_a_nut(tmp_path: Path):
     part = meshcomp.inspect(meshcomp.read(tmp_path / "part.stl", up="+Z"))
     path = tmp_path / "plan.toml"
     path.write_text(
-        "schema = 1\n" + _intent('"slot 7"', 'part = "nut M4"', "clearance = [0.05, 0.3]")
+        "schema = 1\n" + _intent('"slot 7"', 'part = "nut M4"', "clearance = [0.05, 0.3]"),
+        encoding="utf-8",
     )
 
     (aim,) = aims_of(read_plan(path), part).values()
@@ -225,7 +226,8 @@ def test_places_are_those_of_the_file(tmp_path: Path, plate: Inspection):
     lying = meshcomp.inspect(meshcomp.read(tmp_path / "plate.stl", up="+X"))
     path = tmp_path / "plan.toml"
     path.write_text(
-        "schema = 1\n" + _intent('{ near = [-22, 0, 3], kind = "bore" }', "keep = true")
+        "schema = 1\n" + _intent('{ near = [-22, 0, 3], kind = "bore" }', "keep = true"),
+        encoding="utf-8",
     )
 
     (name,) = aims_of(read_plan(path), lying)

@@ -63,7 +63,7 @@ def test_every_suggestion_of_a_template_can_be_taken(name: str, tmp_path: Path):
     blocks = re.findall(r"(?m)^#\[\[intent\]\]\n(?:#\w.*\n)+", _template(name))
     for number, block in enumerate(blocks):
         path = tmp_path / f"{number}.toml"
-        path.write_text("schema = 1\n" + re.sub(r"(?m)^#", "", block))
+        path.write_text("schema = 1\n" + re.sub(r"(?m)^#", "", block), encoding="utf-8")
         rule = meshcomp.Calibrated(
             model=record.model, intents=read_plan(path), feels=record.feels
         )
@@ -106,7 +106,7 @@ def test_a_template_is_written_and_never_over_another(plate: Path, tmp_path: Pat
 
 def test_a_plan_is_carried_out_and_reported(plate: Path, tmp_path: Path):
     plan, out = tmp_path / "plan.toml", tmp_path / "out.stl"
-    plan.write_text("schema = 1\nprobability = 0.8\n" + SEAT)
+    plan.write_text("schema = 1\nprobability = 0.8\n" + SEAT, encoding="utf-8")
 
     done = run("compensate", plate, "-c", RECORD, "--plan", plan, "-o", out)
     report = json.loads(Path(f"{out}.report.json").read_text(encoding="utf-8"))
@@ -131,7 +131,7 @@ def test_a_plan_is_carried_out_and_reported(plate: Path, tmp_path: Path):
 
 def test_what_falls_short_is_told_by_the_exit_status(plate: Path, tmp_path: Path):
     plan = tmp_path / "plan.toml"
-    plan.write_text("schema = 1\n" + SEAT)
+    plan.write_text("schema = 1\n" + SEAT, encoding="utf-8")
 
     dry = run("compensate", plate, "-c", RECORD, "--plan", plan, "--dry-run")
 
@@ -146,7 +146,7 @@ def test_the_headline_says_that_the_mesh_is_proved_and_which_intent_is_not_met(
     plate: Path, tmp_path: Path
 ):
     plan, out = tmp_path / "plan.toml", tmp_path / "out.stl"
-    plan.write_text("schema = 1\n" + SEAT)
+    plan.write_text("schema = 1\n" + SEAT, encoding="utf-8")
 
     done = run("compensate", plate, "-c", RECORD, "--plan", plan, "-o", out)
 
@@ -161,7 +161,9 @@ def test_the_headline_says_that_the_mesh_is_proved_and_which_intent_is_not_met(
 
 def test_wrong_plans_are_refused_before_anything_is_written(plate: Path, tmp_path: Path):
     plan, out = tmp_path / "plan.toml", tmp_path / "out.stl"
-    plan.write_text('schema = 1\n[[intent]]\npick = "bore-77"\nkeep = true\n')
+    plan.write_text(
+        'schema = 1\n[[intent]]\npick = "bore-77"\nkeep = true\n', encoding="utf-8"
+    )
 
     alone = run("compensate", plate, "--plan", plan, "--bore-opening", "0.2", "-o", out)
     wrong = run("compensate", plate, "-c", RECORD, "--plan", plan, "-o", out)
@@ -190,7 +192,7 @@ class _Text(HTMLParser):
 
 def test_the_page_tells_intent_interval_and_chance(tmp_path: Path):
     plan = tmp_path / "plan <b>.toml"
-    plan.write_text("schema = 1\n" + SEAT)
+    plan.write_text("schema = 1\n" + SEAT, encoding="utf-8")
     record = meshcomp.read_calibration(RECORD)
     rule = meshcomp.Calibrated(
         model=record.model, sha256="00", intents=read_plan(plan), feels=record.feels

@@ -147,9 +147,9 @@ def test_the_second_intent_has_its_own_line(tmp_path: Path):
 
 def test_another_schema_is_refused(tmp_path: Path):
     path = tmp_path / "plan.toml"
-    path.write_text("schema = 2\n")
+    path.write_text("schema = 2\n", encoding="utf-8")
     with pytest.raises(OptionError, match="line 1: schema"):
         read_plan(path)
-    path.write_text("intent = []\n")
+    path.write_text("intent = []\n", encoding="utf-8")
     with pytest.raises(OptionError, match="schema is missing"):
         read_plan(path)

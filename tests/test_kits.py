@@ -104,7 +104,9 @@ def test_a_word_for_feel_is_what_the_calibration_recorded(tmp_path):
     assert outcome.mates[0].worst.mean == pytest.approx(free.middle, abs=1e-5)
 
     data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
-    (tmp_path / "calibration.json").write_text(json.dumps({**data, "feels": []}))
+    (tmp_path / "calibration.json").write_text(
+        json.dumps({**data, "feels": []}), encoding="utf-8"
+    )
     with pytest.raises(meshcomp.MeshCompError, match="does not know how free feels"):
         made(tmp_path, SPACER, mate)
 
@@ -129,7 +131,7 @@ size = 8.3
 
 
 def test_a_plan_file_says_what_features_are_for_and_goes_before_mates(tmp_path):
-    (tmp_path / "spacer.toml").write_text(PLAN)
+    (tmp_path / "spacer.toml").write_text(PLAN, encoding="utf-8")
     spacer = f'{SPACER}\nplan = "spacer.toml"'
     outcome = made(tmp_path, spacer, SHAFT)
     bore = feature(outcome, "spacer", "bore-01")
@@ -139,14 +141,16 @@ def test_a_plan_file_says_what_features_are_for_and_goes_before_mates(tmp_path):
     assert bore.is_fixed
     assert "is aimed at 8.300 mm" in outcome.mates[0].notes[0]
 
-    (tmp_path / "spacer.toml").write_text(PLAN.replace("8.3", "8.2"))
+    (tmp_path / "spacer.toml").write_text(PLAN.replace("8.3", "8.2"), encoding="utf-8")
     again = made(tmp_path, spacer, SHAFT)
     assert not again.parts[0].was_there
     assert feature(again, "spacer", "bore-01").target_size == 8.2
 
 
 def test_an_intent_that_is_not_met_surely_enough_falls_short(tmp_path):
-    (tmp_path / "spacer.toml").write_text(PLAN.replace("size = 8.3", 'tolerance = "H7"'))
+    (tmp_path / "spacer.toml").write_text(
+        PLAN.replace("size = 8.3", 'tolerance = "H7"'), encoding="utf-8"
+    )
     outcome = made(tmp_path, f'{SPACER}\nplan = "spacer.toml"')
 
     assert not outcome.conforms
@@ -156,7 +160,7 @@ def test_an_intent_that_is_not_met_surely_enough_falls_short(tmp_path):
 
 
 def test_a_plan_that_cannot_be_used_fails_its_part_only(tmp_path):
-    (tmp_path / "spacer.toml").write_text("schema = 2\n")
+    (tmp_path / "spacer.toml").write_text("schema = 2\n", encoding="utf-8")
     outcome = made(tmp_path, f'{SPACER}\nplan = "spacer.toml"', PLATE)
 
     assert "spacer.toml, line 1" in outcome.failed[0].error
@@ -313,7 +317,7 @@ def test_a_mate_that_aims_at_what_is_not_there_fails_its_part(tmp_path):
 def test_a_kind_without_calibration_makes_its_mate_unknown(tmp_path):
     data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
     del data["model"]["laws"]["bore"]
-    (tmp_path / "calibration.json").write_text(json.dumps(data))
+    (tmp_path / "calibration.json").write_text(json.dumps(data), encoding="utf-8")
     outcome = made(tmp_path, SPACER, SHAFT)
 
     assert "spacer/bore-01: no calibration for bore" in (outcome.mates[0].unknown)
@@ -344,7 +348,7 @@ def _lose_report(folder):
 
 
 def _spoil_record(folder):
-    next((folder / "compensated").glob(".*/spacer.json")).write_text("{")
+    next((folder / "compensated").glob(".*/spacer.json")).write_text("{", encoding="utf-8")
 
 
 @pytest.mark.parametrize(
@@ -369,7 +373,8 @@ def test_a_changed_wish_or_calibration_is_an_input(tmp_path):
 
     record = tmp_path / "calibration.json"
     record.write_text(
-        record.read_text(encoding="utf-8").replace("invented spool", "another spool")
+        record.read_text(encoding="utf-8").replace("invented spool", "another spool"),
+        encoding="utf-8",
     )
     anew = made(tmp_path, SPACER, PLATE, BEARING.replace("0.08]", "0.10]"))
     assert [part.was_there for part in anew.parts] == [False, False]
@@ -420,7 +425,7 @@ def test_an_error_that_nobody_foresaw_is_that_part_s_own(tmp_path, monkeypatch):
 def test_parts_can_have_calibrations_of_their_own(tmp_path):
     data = json.loads((MODELS / "calibration.json").read_text(encoding="utf-8"))
     data["model"]["laws"]["boss"]["coefficients"] = [0.2]
-    (tmp_path / "other.json").write_text(json.dumps(data))
+    (tmp_path / "other.json").write_text(json.dumps(data), encoding="utf-8")
     mate = mate_entry(bore="wheel/bore 12", boss="spacer/boss-01", clearance=[0.1, 0.3])
     outcome = made(tmp_path, f'{SPACER}\ncalibration = "other.json"', WHEEL, mate)
 
@@ -468,7 +473,7 @@ def test_parts_that_cannot_be_looked_at_are_told_of(tmp_path):
 
 
 def test_a_file_in_the_place_of_the_folder_is_told(tmp_path):
-    (tmp_path / "compensated").write_text("")
+    (tmp_path / "compensated").write_text("", encoding="utf-8")
     with pytest.raises(meshcomp.MeshCompError, match="cannot be made a folder"):
         made(tmp_path, SPACER)
 

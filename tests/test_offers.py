@@ -32,7 +32,7 @@ def plan_file(path, found, choice, head="schema = 1\n"):
         for feature, offer in zip(found.features, choice, strict=True)
         if offer is not None and offer.keys
     ]
-    path.write_text(head + "\n".join(blocks))
+    path.write_text(head + "\n".join(blocks), encoding="utf-8")
     return path
 
 
@@ -120,7 +120,7 @@ pick = "wall-*"
 keep = true
 """
     path = tmp_path / "plan.toml"
-    path.write_text(text)
+    path.write_text(text, encoding="utf-8")
     found = meshcomp.inspect(meshcomp.demo_part("bearing_plate"))
     rule = rule_of(record, intents=read_plan(path))
     offers = offers_for(found, rule)

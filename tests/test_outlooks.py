@@ -36,7 +36,7 @@ def record():
 def planned(tmp_path: Path, plate: Inspection, record):
     def of(text: str, **options) -> Plan:
         path = tmp_path / "plan.toml"
-        path.write_text(f"schema = 1\n{text}")
+        path.write_text(f"schema = 1\n{text}", encoding="utf-8")
         rule = Calibrated(
             model=options.pop("model", record.model),
             intents=meshcomp.read_plan(path),
@@ -271,7 +271,9 @@ def test_what_was_held_back_is_foretold_as_it_was_made(tmp_path: Path, record):
     bores = [_circle(8, (x, 0.0))[::-1] for x in (-4.05, 4.05)]
     write_stl(plane.prism([outline, *bores], 0, 5), tmp_path / "plate.stl")
     path = tmp_path / "plan.toml"
-    path.write_text("schema = 1\n" + _intent('"bore 8"', 'tolerance = "8 +0.2/-0.05"'))
+    path.write_text(
+        "schema = 1\n" + _intent('"bore 8"', 'tolerance = "8 +0.2/-0.05"'), encoding="utf-8"
+    )
     rule = Calibrated(model=record.model, sha256="00", intents=meshcomp.read_plan(path))
     part = meshcomp.read(tmp_path / "plate.stl", up="+Z")
 

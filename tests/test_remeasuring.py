@@ -32,7 +32,7 @@ def rectangle(width, depth):
 def inspected(mesh: Mesh, folder):
     lines = [f"v {x!r} {y!r} {z!r}\n" for x, y, z in mesh.vertices.tolist()]
     lines += [f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in mesh.faces.tolist()]
-    (folder / "part.obj").write_text("".join(lines))
+    (folder / "part.obj").write_text("".join(lines), encoding="utf-8")
     return meshcomp.inspect(meshcomp.read(folder / "part.obj", up="+Z"))
 
 

@@ -87,7 +87,7 @@ def test_the_policy_lets_no_request_reach_even_this_machine(chromium, report, wa
     text = report.read_text(encoding="utf-8")
     policy = re.search(r"<meta http-equiv[^>]*>", text)[0]
     open_page = report.with_name("open.html")
-    open_page.write_text(text.replace(policy, ""))
+    open_page.write_text(text.replace(policy, ""), encoding="utf-8")
     with socket.create_server(("127.0.0.1", 0)) as server:
         server.settimeout(1.0)
         address = f"http://127.0.0.1:{server.getsockname()[1]}/x"

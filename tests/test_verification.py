@@ -175,7 +175,7 @@ def tabs_with_bores() -> Mesh:
 def record_of(mesh: Mesh, folder, rule, source="part.obj", out="out.stl"):
     lines = [f"v {x!r} {y!r} {z!r}\n" for x, y, z in mesh.vertices.tolist()]
     lines += [f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in mesh.faces.tolist()]
-    (folder / source).write_text("".join(lines))
+    (folder / source).write_text("".join(lines), encoding="utf-8")
     part = meshcomp.read(folder / source, up="+Z")
     return meshcomp.compensate_part(part, folder / out, rule)
 
@@ -213,7 +213,7 @@ def test_heights_are_unchanged_in_every_unit(unit, ending, tmp_path):
     mesh = plane.prism([outline], 0.1, 0.7)
     lines = [f"v {x!r} {y!r} {z!r}\n" for x, y, z in mesh.vertices.tolist()]
     lines += [f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in mesh.faces.tolist()]
-    (tmp_path / "part.obj").write_text("".join(lines))
+    (tmp_path / "part.obj").write_text("".join(lines), encoding="utf-8")
     part = meshcomp.read(tmp_path / "part.obj", up="+Z", unit=unit)
     rule = meshcomp.ByHand(wall_growth=0.02)
     record = meshcomp.compensate_part(part, tmp_path / f"out.{ending}", rule)
@@ -273,7 +273,8 @@ def test_bodies_moved_into_each_other_are_a_new_crossing(tmp_path):
     lines = crossing_bodies()
     (tmp_path / "p.obj").write_text(
         "".join(f"v {x!r} {y!r} {z!r}\n" for x, y, z in lines.vertices.tolist())
-        + "".join(f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in lines.faces.tolist())
+        + "".join(f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in lines.faces.tolist()),
+        encoding="utf-8",
     )
     found = meshcomp.inspect(meshcomp.read(tmp_path / "p.obj", up="+Z"))
     made = meshcomp.compensate(
