@@ -63,7 +63,7 @@ def fill_in(folder: Path) -> Path:
         else:
             size = feature["nominal_size"]
         row["reading_1"] = f"{size + hidden(feature['kind'], size):.6f}"
-    with path.open("w", newline="") as stream:
+    with path.open("w", newline="", encoding="utf-8") as stream:
         stream.write("\n".join(comments) + "\n")
         table = csv.DictWriter(stream, rows[0].keys())
         table.writeheader()

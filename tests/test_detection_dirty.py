@@ -39,6 +39,11 @@ def solid(name: str) -> Mesh:
     return brep.tessellate(brep.PARTS[name](), 0.004, 0.15)
 
 
+@cache
+def solid_remeshed(name: str) -> Mesh:
+    return remeshed(solid(name))
+
+
 def true_sizes(name):
     features = brep.PARTS[name]().features
     return sorted((f.kind, f.nominal_size, f.end - f.start) for f in features)
@@ -143,14 +148,14 @@ def test_rounded_corners_of_a_shaken_plate_are_no_boss(seed):
 @pytest.mark.parametrize("is_turned", [False, True])
 @pytest.mark.parametrize("name", SOLIDS)
 def test_remeshed_parts_show_the_same_cylinders(name, is_turned):
-    mesh = turned(remeshed(solid(name)), OBLIQUE if is_turned else np.eye(3))
+    mesh = turned(solid_remeshed(name), OBLIQUE if is_turned else np.eye(3))
     assert_found(mesh, true_sizes(name), (0.01, 0.05))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["bearing_block", "stepped_boss", "bracket"])
 def test_remeshed_and_shaken_parts_show_the_same_cylinders(name):
-    mesh = shaken(remeshed(solid(name)), np.random.default_rng(4))
+    mesh = shaken(solid_remeshed(name), np.random.default_rng(4))
     assert_found(mesh, true_sizes(name), (0.01, 0.05))
     assert_found(turned(mesh, OBLIQUE), true_sizes(name), (0.01, 0.05))
 
@@ -166,7 +171,7 @@ def test_coarse_facets_made_anew_are_found_within_their_sagitta(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", SOLIDS)
 def test_parts_made_finer_and_decimated_show_the_same_cylinders(name):
-    mesh = decimated(subdivided(remeshed(solid(name)), 1))
+    mesh = decimated(subdivided(solid_remeshed(name), 1))
     assert_found(mesh, true_sizes(name), (0.02, 0.05))
 
 

@@ -402,17 +402,15 @@ def test_assistive_technology_finds_nothing_amiss(chromium, axe, kind, width, re
     page = seen.page
     page.wait_for_timeout(REST)
     page.evaluate(axe)
-    for is_open in (False, True):
-        if is_open:
-            open_all(page)
-        found = page.evaluate("axe.run()")
-        amiss = [
-            (v["id"], [node["html"] for node in v["nodes"]])
-            for v in found["violations"]
-            if v["impact"] in {"serious", "critical"}
-        ]
-        assert len(found["passes"]) > 20
-        assert amiss == []
+    open_all(page)  # what is shut hides text from the check, and shows none of its own
+    found = page.evaluate("axe.run()")
+    amiss = [
+        (v["id"], [node["html"] for node in v["nodes"]])
+        for v in found["violations"]
+        if v["impact"] in {"serious", "critical"}
+    ]
+    assert len(found["passes"]) > 20
+    assert amiss == []
     seen.context.close()
 
 
