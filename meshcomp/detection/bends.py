@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
+from meshcomp.detection.double_curvature import are_doubly_curved
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
 from meshcomp.topology import Topology, components, next_half_edge
@@ -18,6 +19,7 @@ WIDEST_FACET = 46.0  # degrees: eight facets make a circle, six make a hexagon
 _LEAST_TURN = 1e-5  # sine: less is rounding of one plane
 _NOISE = 0.005  # mm, out of the plane of a facet
 _SLIVER = 0.02  # mm, least height of a triangle that has a direction
+_MANY = 100_000  # regions: of fewer, all are looked at
 _ALONG_LIMIT = 2e-3  # sine between an edge and an axis that it runs along
 
 
@@ -62,7 +64,7 @@ class Bends:
 
 def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
     """Find the edges of a mesh at which it is curved."""
-    half_edges = topology.pairs
+    half_edges = _looked_at(mesh, topology, regions)
     of_half_edge = np.repeat(regions.of_face, 3)
     a, b = (of_half_edge[side] for side in half_edges.T)
     apart = np.flatnonzero(a != b)
@@ -88,6 +90,15 @@ def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
         faces=half_edges // 3,
         regions=np.column_stack([a[gentle], b[gentle]]),
     )
+
+
+def _looked_at(mesh: Mesh, topology: Topology, regions: Regions) -> NDArray[np.int64]:
+    """All edges, (e, 2); of large meshes none amid what is curved both ways."""
+    if len(regions.areas) < _MANY:
+        return topology.pairs
+    double = are_doubly_curved(mesh, topology, regions.face_normals)
+    pairs = topology.pairs
+    return pairs[~double[pairs // 3].all(axis=1)]
 
 
 def _rising(
