@@ -13,6 +13,7 @@ from meshcomp.detection.features import cylinder_features, numbered, wall_featur
 from meshcomp.detection.gaps import gaps_of
 from meshcomp.detection.joining import joined
 from meshcomp.detection.leaning_cones import leaning_cones
+from meshcomp.detection.leftovers import without_leftovers
 from meshcomp.detection.lying_shapes import lying_pockets
 from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
 from meshcomp.detection.openings import with_openings
@@ -64,7 +65,7 @@ def find_features(
         _take(taken, across)
         found += across
         sections.append((direction, outlines))
-    found += _oblique(scene, taken)
+    found = without_leftovers(scene, found, _oblique(scene, taken))
     round_features = cylinder_features(scene, without_polygons(joined(scene, found)))
     taken[:] = False
     for feature in round_features:
