@@ -14,6 +14,8 @@ __all__ = ["overlapping_boxes", "overlapping_chunks"]
 _MOST_PAIRS = 40_000_000  # a mesh of a million triangles has a fifth of it
 _LEVELS = 3  # so many times as many are seen on the way down
 _BITS = 30  # of the place on the curve
+# Ten bits with two free places after each: how far to shift, and what is kept.
+_SPREADING = ((16, 0x030000FF), (8, 0x0300F00F), (4, 0x030C30C3), (2, 0x09249249))
 _AT_ONCE = 400_000  # pairs descended together
 
 
@@ -122,13 +124,13 @@ def _refuse_crowds(pairs: int) -> None:
 
 def _along_a_curve(points: NDArray[np.float64]) -> NDArray[np.int64]:
     """Interleave the bits of scaled coordinates, so that near points come together."""
-    low = points.min(axis=0)
-    scale = 1023 / max(float((points.max(axis=0) - low).max()), 1e-12)
-    code = np.zeros(len(points), dtype=np.int64)
-    for axis, values in enumerate(((points - low) * scale).astype(np.int64).T):
-        for bit in range(_BITS // 3):
-            code |= (values >> bit & 1) << (3 * bit + axis)
-    return code
+    axes = np.ascontiguousarray(points.T)
+    low = axes.min(axis=1, keepdims=True)
+    scale = 1023 / max(float((axes.max(axis=1, keepdims=True) - low).max()), 1e-12)
+    spread = ((axes - low) * scale).astype(np.int64)
+    for shift, mask in _SPREADING:
+        spread = (spread | spread << shift) & mask
+    return np.asarray(spread[0] | spread[1] << 1 | spread[2] << 2)
 
 
 def _by_group(points: NDArray[np.float64], groups: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -161,15 +163,19 @@ def _children(
     kept = []
     for left, right in ((0, 0), (0, 1), (1, 1), (1, 0)):
         a, b = 2 * first + left, 2 * second + right
-        keep = (flags[a] | flags[b]) == wanted
-        keep &= (groups[a] != groups[b]) | (groups[a] < 0)
+        # Fetched by `take`, which is several times as quick as an index.
+        keep = (flags.take(a) | flags.take(b)) == wanted
+        one = groups.take(a)
+        keep &= (one != groups.take(b)) | (one < 0)
         if left > right:  # of a box with itself this is a pair known already
             keep &= first != second
         a, b = a[keep], b[keep]
         for low, high in zip(lows, highs, strict=True):  # an axis at a time: few are left
-            keep = np.flatnonzero(below(low[a], high[b]) & below(low[b], high[a]))
+            inside = below(low.take(a), high.take(b))
+            inside &= below(low.take(b), high.take(a))
+            keep = np.flatnonzero(inside)
             if len(keep) < len(a):
-                a, b = a[keep], b[keep]
+                a, b = a.take(keep), b.take(keep)
         kept.append((a, b))
     return np.concatenate([a for a, _ in kept]), np.concatenate([b for _, b in kept])
 

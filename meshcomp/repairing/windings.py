@@ -32,14 +32,19 @@ def winding(corners: NDArray[np.float64]) -> float:
     >>> round(winding(corners[faces]), 9)
     1.0
     """
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    la, lb, lc = (np.linalg.norm(side, axis=1) for side in (a, b, c))
-    volume = np.einsum("ij,ij->i", a, np.cross(b, c))
+    return _winding(np.ascontiguousarray(corners.T))
+
+
+def _winding(axes: NDArray[np.float64]) -> float:
+    """Return the same of corners given axis by axis, (3 axes, 3 corners, k)."""
+    (ax, bx, cx), (ay, by, cy), (az, bz, cz) = axes
+    la, lb, lc = np.sqrt(axes[0] * axes[0] + axes[1] * axes[1] + axes[2] * axes[2])
+    volume = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
     rest = (
         la * lb * lc
-        + np.einsum("ij,ij->i", a, b) * lc
-        + np.einsum("ij,ij->i", b, c) * la
-        + np.einsum("ij,ij->i", c, a) * lb
+        + (ax * bx + ay * by + az * bz) * lc
+        + (bx * cx + by * cy + bz * cz) * la
+        + (cx * ax + cy * ay + cz * az) * lb
     )
     return float(np.arctan2(volume, rest).sum() / (2 * np.pi))
 
@@ -132,4 +137,5 @@ def _windings(
     normals = unit(mesh.area_vectors[faces])
     corners = mesh.corners
     points = corners[faces].mean(axis=1) + away[:, None] * normals
-    return np.array([winding(corners - point) for point in points], dtype=float)
+    axes = np.ascontiguousarray(corners.T)
+    return np.array([_winding(axes - p[:, None, None]) for p in points], dtype=float)
