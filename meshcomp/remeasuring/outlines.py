@@ -31,7 +31,12 @@ class Outline:
     @cached_property
     def ends(self) -> NDArray[np.float64]:
         """Where each line ends, (p, 2) mm."""
-        return self.points[self.following]
+        return np.take(self.points, self.following, axis=0)
+
+    @cached_property
+    def doubled_middles(self) -> NDArray[np.float64]:
+        """Sum of the ends of each line, (p, 2) mm."""
+        return self.points + self.ends
 
     @cached_property
     def lengths(self) -> NDArray[np.float64]:
@@ -115,7 +120,7 @@ def _bending(outline: Outline, section: NDArray[np.int64]) -> NDArray[np.int64]:
 class _Chain:
     """Points in closed chains, from which some are dropped."""
 
-    points: NDArray[np.float64]  # (p, 2) mm
+    axes: tuple[NDArray[np.float64], NDArray[np.float64]]  # x and y of points, (p,) mm
     section: NDArray[np.int64]  # (p,)
     first: NDArray[np.int64]  # (p,) first point of the chain
     after: NDArray[np.int64]  # (p,) next point that is still there
@@ -135,18 +140,22 @@ class _Chain:
         before[after] = np.arange(len(after))
         firsts = np.flatnonzero(np.diff(ring, prepend=-1))
         first = np.repeat(firsts, np.diff(np.append(firsts, len(ring))))
-        return cls(points, section, first, after, before, np.ones(len(ring), dtype=bool))
+        x, y = np.ascontiguousarray(points.T)
+        here = np.ones(len(ring), dtype=bool)
+        return cls((x, y), section, first, after, before, here)
 
     def straight(self, rows: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Mark points that all but lie on the line between their neighbours."""
-        own = self.points[rows]
-        back, ahead = (
-            own - self.points[self.before[rows]],
-            self.points[self.after[rows]] - own,
+        before, after = self.before.take(rows), self.after.take(rows)
+        (back_x, ahead_x), (back_y, ahead_y) = (
+            (own - axis.take(before), axis.take(after) - own)
+            for axis, own in ((axis, axis.take(rows)) for axis in self.axes)
         )
-        cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
-        chord = _lengths(back + ahead)
-        return np.asarray(np.abs(cross) <= _BEND * np.maximum(chord, 1e-12))
+        cross = back_x * ahead_y - back_y * ahead_x
+        x, y = back_x + ahead_x, back_y + ahead_y
+        return np.asarray(
+            np.abs(cross) <= _BEND * np.maximum(np.sqrt(x * x + y * y), 1e-12)
+        )
 
     def going(self, rows: NDArray[np.int64]) -> NDArray[np.int64]:
         """Pick points of which no two are neighbours: without one, the other may bend.

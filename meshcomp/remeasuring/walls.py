@@ -62,7 +62,7 @@ def _positions(
     """Position of both ends of each line of one plane; none if too little is seen."""
     sizes, slope, aside = limits
     normal = wall.direction[:2]
-    position = (outline.points + outline.ends) @ normal / 2
+    position = outline.doubled_middles @ normal / 2
     out = side * (position - (wall.start + wall.end) / 2 - aside)
     # Few lines are near the place expected: only of those is more asked.
     near = np.flatnonzero(
