@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Mesh", "concatenate", "mesh_from_trimesh"]
 
 _Kept = TypeVar("_Kept")
+_OF_FACES = {"topology", "bodies"}  # kept of a mesh, whatever its vertices' coordinates
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,12 +99,19 @@ class Mesh:
 
     def moved(self, vertices: ArrayLike) -> Mesh:
         """Return the same triangles on other vertices, (n, 3) float, mm."""
-        return Mesh(np.asarray(vertices, dtype=np.float64), self.faces)
+        moved = Mesh(np.asarray(vertices, dtype=np.float64), self.faces)
+        topology = self._found.get("topology")
+        # Which faces share an edge is a matter of places only where more than two do.
+        if topology is not None and not topology.crowded:
+            moved._found.update((k, self._found[k]) for k in _OF_FACES & self._found.keys())
+        return moved
 
     def compact(self) -> Mesh:
         """Return the same triangles without vertices of no face."""
         used = np.zeros(len(self.vertices), dtype=bool)
         used[self.faces] = True
+        if used.all():
+            return self
         place = np.cumsum(used) - 1
         return Mesh(self.vertices[used], place[self.faces])
 

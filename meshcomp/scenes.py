@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import pieces
+from meshcomp._vectors import along, pieces
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -23,6 +23,7 @@ _MANY = 4  # times as many faces as are shown
 _TRIES = 8
 _SHARP = 0.88  # cosine of the angle between faces, 28 degrees
 _THIN = 1e-3  # mm
+_ANY_WAY = np.array([0.6180339887, 0.7548776662, 0.3176721962])  # few points lie level
 _SLIVER = 1e-6  # mm: a face so low has no normal to speak of
 
 
@@ -190,11 +191,13 @@ def _moves_at(
 ) -> NDArray[np.float64]:
     """Mean displacement by vertex and feature, at the corners of a thinned mesh."""
     place = _places(mesh.vertices, coarse.vertices)
+    shown = np.zeros(len(mesh.vertices), dtype=bool)
+    shown[place] = True
+    rows, corners = np.nonzero(shown[mesh.faces])
     width = int(owners.max(initial=-1)) + 2
-    keys = mesh.faces * width + (owners + 1)[:, None]
-    known, inverse = np.unique(keys, return_inverse=True)
-    counts = np.bincount(inverse.ravel())
-    means = np.bincount(inverse.ravel(), weights=moved.ravel()) / counts
+    keys = mesh.faces[rows, corners] * width + owners[rows] + 1
+    known, inverse, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    means = np.bincount(inverse, weights=moved[rows, corners]) / counts
     wanted = place[coarse.faces] * width + (of_face + 1)[:, None]
     at = np.minimum(np.searchsorted(known, wanted), len(known) - 1)
     return np.where(known[at] == wanted, means[at], 0.0)
@@ -202,6 +205,12 @@ def _moves_at(
 
 def _places(vertices: NDArray[np.float64], some: NDArray[np.float64]) -> NDArray[np.int64]:
     """Index of each of some vertices among all."""
+    levels = along(vertices, _ANY_WAY)
+    order = np.argsort(levels)
+    at = np.searchsorted(levels, along(some, _ANY_WAY), sorter=order)
+    place = order[np.minimum(at, len(order) - 1)]
+    if np.array_equal(vertices[place], some):  # no two of them lie level
+        return np.asarray(place)
     from scipy.spatial import cKDTree
 
     return np.asarray(cKDTree(vertices).query(some)[1], dtype=np.int64)

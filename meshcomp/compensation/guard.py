@@ -71,18 +71,20 @@ def _crossing(
     before: Mesh, after: Mesh, moved: NDArray[np.bool_], reach: float | None
 ) -> NDArray[np.int64]:
     """Pairs of faces that cross, one of which moved, (k, 2)."""
-    topology = topology_of(after)
-    planes = planar_regions(after, topology).of_face
-    rims = rims_of(after, topology)
     left = np.arange(len(after.faces))
     if reach is not None:
         left = left[~in_single_sheet(before, after, reach)]
-    rest = Mesh(after.vertices, after.faces[left])
+    if len(left) == 0:
+        return np.zeros((0, 2), dtype=np.int64)
+    rest = after if len(left) == len(after.faces) else Mesh(after.vertices, after.faces[left])
     if bodies_of(before).any():
         # Where bodies touch, planes a hair's breadth apart may cross amid both.
         pairs = crossing_pairs(rest, moved[left])
     else:
-        pairs = crossing_pairs(rest, moved[left], planes=planes[left], rims=rims[left])
+        topology = topology_of(rest)
+        planes = planar_regions(rest, topology).of_face
+        rims = rims_of(rest, topology)
+        pairs = crossing_pairs(rest, moved[left], planes=planes, rims=rims)
     return np.asarray(left[pairs])
 
 
