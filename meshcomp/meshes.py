@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Mesh", "concatenate", "mesh_from_trimesh"]
 
 _Kept = TypeVar("_Kept")
-_OF_FACES = {"topology", "bodies"}  # kept of a mesh, whatever its vertices' coordinates
+_OF_FACES = {"topology", "bodies"}  # found in a mesh, that do not go by coordinates
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +59,14 @@ class Mesh:
             self._found[name] = find(self)
         found: _Kept = self._found[name]
         return found
+
+    def forget(self) -> None:
+        """Drop what was found in the mesh, save which faces hang together: it takes long.
+
+        What is asked for again is found again; for a time when memory is short.
+        """
+        for name in self._found.keys() - _OF_FACES:
+            del self._found[name]
 
     def vertices_of(self, faces: NDArray[np.int64]) -> NDArray[np.int64]:
         """Vertices of some faces, (k,) int, ascending."""

@@ -158,14 +158,13 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     _log.info("looking for features")
     _make_room(part)
     source = inspect(part) if inspection is None else inspection
-    _make_room(part)
     seen, report = looked_at(source, layers, rule.axes, _heights(rule))
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
     _log.info("moving the walls of %s features", len(decided.corrections))
     wish = _loaded(seams, rule, source)
     result = grooved(seen, with_layers(compensate(seen, decided), report), wish)
     _log.info("measuring the written file")
-    _make_room(part)
+    _make_room(part, result.part)
     verification, digest = _written(seen, result, target)
     foretold = as_made(decided, rule, seen, _made_otherwise(result, verification))
     made = (result, verification, target, digest)
@@ -173,9 +172,12 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     return replace(record, inspection=source, layers=report, seams=result.seams)
 
 
-def _make_room(part: Part) -> None:
-    """Give back what the step before has left, where it is much."""
-    if len(part.mesh.faces) > _LARGE:
+def _make_room(*parts: Part) -> None:
+    """Give back what the steps before have left, where it is much."""
+    large = [part for part in parts if len(part.mesh.faces) > _LARGE]
+    for part in large:
+        part.mesh.forget()
+    if large:
         give_back()
 
 

@@ -15,7 +15,7 @@ import trimesh
 from numpy.testing import assert_allclose
 
 import meshcomp
-from meshcomp import solids
+from meshcomp import scenes, solids
 from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
 from meshcomp.detection import openings
@@ -235,3 +235,39 @@ def test_a_fan_of_very_many_faces_is_not_thinned_out():
     made = solids.thinned(fine, np.zeros(len(fine.faces), dtype=np.int64), 0.05)
     assert made is not None
     assert len(made[0].faces) < len(fine.faces) / 2
+
+
+def test_what_a_mesh_keeps_survives_a_motion_only_where_places_do_not_matter():
+    mesh = ball(10.0, (0, 0, 0))
+    topology, areas = topology_of(mesh), mesh.area_vectors
+    moved = mesh.moved(mesh.vertices * 2)
+
+    assert topology_of(moved) is topology
+    assert_allclose(moved.area_vectors, 4 * areas)
+    mesh.forget()
+    assert topology_of(mesh) is topology
+    assert mesh.area_vectors is not areas
+    assert_allclose(mesh.area_vectors, areas, rtol=0, atol=0)
+
+
+def test_edges_of_many_faces_are_paired_anew_once_they_moved():
+    # Two boxes along one edge: which faces belong together, their places say.
+    boxes = [mesh_from_trimesh(trimesh.creation.box((1, 1, 1))) for _ in range(2)]
+    both = concatenate([boxes[0], boxes[1].moved(boxes[1].vertices + (1, 1, 0))])
+    _, first, index = np.unique(
+        both.vertices, axis=0, return_index=True, return_inverse=True
+    )
+    touching = Mesh(both.vertices[first], index.ravel()[both.faces])
+
+    assert topology_of(touching).crowded == 1
+    moved = touching.moved(touching.vertices * (1, -1, 1))
+    assert topology_of(moved) is not topology_of(touching)
+
+
+def test_corners_that_lie_level_are_found_among_all(monkeypatch):
+    points = np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)], dtype=float)
+    some = points[[2, 0, 3]]
+
+    assert scenes._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001
+    monkeypatch.setattr(scenes, "_ANY_WAY", np.array([1.0, 0.0, 0.0]))
+    assert scenes._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001

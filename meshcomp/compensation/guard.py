@@ -76,7 +76,9 @@ def _crossing(
         left = left[~in_single_sheet(before, after, reach)]
     if len(left) == 0:
         return np.zeros((0, 2), dtype=np.int64)
-    rest = after if len(left) == len(after.faces) else Mesh(after.vertices, after.faces[left])
+    rest = (
+        after if len(left) == len(after.faces) else Mesh(after.vertices, after.faces[left])
+    )
     if bodies_of(before).any():
         # Where bodies touch, planes a hair's breadth apart may cross amid both.
         pairs = crossing_pairs(rest, moved[left])

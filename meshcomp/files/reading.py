@@ -65,7 +65,10 @@ def read_part(
     turn = stand("+Z" if up is None else up)
     format_ = format_of(path)
     data = bytes_of(path)
+    digest = hashlib.sha256(data).hexdigest()
     contents = _contents(data, format_, Path(path), turn)
+    container = data if format_ == "3mf" else None
+    del data  # large, as are the points before they are welded
     unit_used = asked or contents.unit or "mm"
     pieces = _welded(contents, MM_IN[unit_used], str(path))
     mesh = _mesh(pieces.parts, turn)
@@ -83,9 +86,9 @@ def read_part(
             format=format_,
             unit=unit_used,
             unit_origin=_origin(asked, contents.unit),
-            sha256=hashlib.sha256(data).hexdigest(),
+            sha256=digest,
             questions=notes,
-            container=data if format_ == "3mf" else None,
+            container=container,
         ),
         pieces=pieces.pieces,
         piece_of_face=_piece_of_face(pieces.parts),

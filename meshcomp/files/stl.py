@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import pieces
 from meshcomp.errors import PartFileError
 from meshcomp.files.checks import first_bad_corner, refuse_bad_corners
 from meshcomp.files.contents import Contents, Shape
@@ -73,11 +74,13 @@ def _read_binary(data: bytes, name: str, stem: str) -> Contents:
     count = _count(data)
     if count == 0:
         raise PartFileError(f"{name} holds 0 triangles: export the part again")
-    # Packing the corners first is quicker than widening them where they stand.
     rows = np.frombuffer(data, np.uint8, offset=_HEADER).reshape(-1, 50)
-    packed = np.ascontiguousarray(rows[:, 12:48]).view("<f4")
+    points = np.zeros((3 * count, 3))
     with np.errstate(invalid="ignore"):  # of a signalling NaN, which is refused below
-        points = packed.astype(np.float64).reshape(-1, 3)
+        for some in pieces(count):
+            # Packing the corners first is quicker than widening them where they stand.
+            packed = np.ascontiguousarray(rows[some, 12:48]).view("<f4")
+            points[3 * some.start : 3 * some.stop] = packed.reshape(-1, 3)
     faces = np.arange(3 * count).reshape(-1, 3)
     found = first_bad_corner(points, faces)
     if found is not None:
@@ -105,8 +108,9 @@ def binary_stl(corners: NDArray[np.float64]) -> bytes:
     184
     """
     records = np.zeros(len(corners), _RECORD)
-    records["corners"] = corners
-    records["normal"] = _normals(corners)
+    for rows in pieces(len(corners)):
+        records["corners"][rows] = corners[rows]
+        records["normal"][rows] = _normals(corners[rows])
     # A header that begins with 'solid' would be taken for text.
     header = b"binary STL".ljust(80)
     return header + len(corners).to_bytes(4, "little") + records.tobytes()

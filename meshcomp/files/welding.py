@@ -7,14 +7,21 @@ programs write a zero now as 0 and now as 1e-15.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import pieces
+
 __all__ = ["Welded", "weld"]
 
+_Whole = NDArray[np.signedinteger[Any]]
+
 _NEAR_LIMIT = 1e-8  # of the diagonal of the box
+_MOST_SHORT = 1 << 31
 _SHIFTS = (0, 17, 34, 8, 25)
 
 
@@ -50,24 +57,33 @@ def weld(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Welded:
     >>> there_and_back.faces.tolist(), there_and_back.is_closed
     ([[0, 1, 2], [2, 1, 0]], True)
     """
-    points = points + 0.0  # -0.0 becomes 0.0
+    if any((np.signbit(rows) & (rows == 0)).any() for rows in _rows_of(points)):
+        points = points + 0.0  # -0.0 becomes 0.0
     leaders = _equal_leaders(points)
     joined = np.take(leaders, faces)
     welded = _compact(points, joined)
     if welded.is_closed:
         return welded
-    leaders = _near_leaders(points, joined)
+    leaders = _near_leaders(points, joined.astype(np.int64))
     return _compact(points, leaders[joined])
 
 
-def _equal_leaders(points: NDArray[np.float64]) -> NDArray[np.int64]:
+def _rows_of(points: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
+    return (points[rows] for rows in pieces(len(points)))
+
+
+def _equal_leaders(points: NDArray[np.float64]) -> _Whole:
     """For each point, the index of the first point of equal coordinates."""
     if len(points) == 0:
         return np.zeros(0, np.int64)
     words = np.ascontiguousarray(points).view(np.uint64)
-    leaders = _leaders_of_hashes(_hashes(words))
+    hashes = np.concatenate([_hashes(words[rows]) for rows in pieces(len(words))])
+    leaders = _leaders_of_hashes(hashes)
     # Two points of one hash are next to impossible, but looking costs little.
-    if np.array_equal(words[leaders], words):
+    if all(
+        np.array_equal(np.take(words, leaders[rows], axis=0), words[rows])
+        for rows in pieces(len(words))
+    ):
         return leaders
     _, first, group = np.unique(words, axis=0, return_index=True, return_inverse=True)
     return np.asarray(first[group.reshape(-1)], np.int64)
@@ -87,20 +103,21 @@ def _hashes(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
     return mixed
 
 
-def _leaders_of_hashes(hashes: NDArray[np.uint64]) -> NDArray[np.int64]:
+def _leaders_of_hashes(hashes: NDArray[np.uint64]) -> _Whole:
     """For each hash, the first index at which it stands."""
     # Every hash is written into the slot of a table that some of its bits name, the last
     # ones first, so that the first stays; those that find another hash in their slot try
     # once more by other bits. Twice as quick as sorting.
     bits = max((len(hashes) - 1).bit_length(), 1)
     mask = np.uint64((1 << bits) - 1)
-    leaders = np.zeros(len(hashes), np.int64)
-    left, mine = np.arange(len(hashes)), hashes
+    left, mine = _counted(len(hashes)), hashes
+    leaders: _Whole = np.zeros_like(left)
     for shift in _SHIFTS:
         slots = (mine >> np.uint64(shift) & mask).astype(np.int64)
-        table = np.zeros(1 << bits, np.int64)
+        table = np.zeros(1 << bits, left.dtype)
         table[slots[::-1]] = left[::-1]
         found = table[slots]
+        del slots, table
         is_same = hashes[found] == mine
         if len(left) == len(hashes):
             leaders = found  # of the others, overwritten below
@@ -122,12 +139,11 @@ def _is_balanced(faces: NDArray[np.int64], count: int) -> bool:
     such a mesh; for any other, with random r and s, as good as never.
     """
     numbers = np.random.default_rng(0).integers(0, 2**64, (2, count), np.uint64)
-    first, second = numbers[0][faces], numbers[1][faces]
     total = np.uint64(0)
-    for k in range(3):
-        n = (k + 1) % 3
-        terms = first[:, k] * second[:, n] - second[:, k] * first[:, n]
-        total = np.add.reduce(terms, initial=total)
+    for rows in pieces(len(faces)):
+        first, second = (np.take(row, faces[rows].T) for row in numbers)
+        terms = first * np.roll(second, -1, axis=0) - second * np.roll(first, -1, axis=0)
+        total = np.add.reduce(terms, axis=None, initial=total)
     return bool(total == 0)
 
 
@@ -172,7 +188,7 @@ def _points_of_open_edges(faces: NDArray[np.int64], count: int) -> NDArray[np.in
     return np.union1d(open_keys // count, open_keys % count)
 
 
-def _compact(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Welded:
+def _compact(points: NDArray[np.float64], faces: _Whole) -> Welded:
     """Drop triangles with equal corners and unused points; order points by first use."""
     a, b, c = faces.T
     is_whole = (a != b) & (b != c) & (c != a)
@@ -181,14 +197,21 @@ def _compact(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Welded:
         faces = faces[kept]
     flat = faces.reshape(-1)
     # Assigning backwards leaves the first use of each point.
-    places = np.arange(len(flat))
-    first = np.full(len(points), -1, np.int64)
+    places = _counted(len(flat))
+    first = np.full(len(points), -1, places.dtype)
     first[flat[::-1]] = places[::-1]
     leader = first[flat]
     is_first = leader == places
+    del first, places
     rank = np.cumsum(is_first) - 1
     used = np.take(points, flat[is_first], axis=0)
-    joined = rank[leader].reshape(-1, 3)
+    joined = np.take(rank, leader).reshape(-1, 3)
+    del flat, leader, rank
     return Welded(
         points=used, faces=joined, kept=kept, is_closed=_is_balanced(joined, len(used))
     )
+
+
+def _counted(count: int) -> _Whole:
+    """Whole numbers from 0 on, in half the memory where 32 bits hold them."""
+    return np.arange(count, dtype=np.int32 if count < _MOST_SHORT else np.int64)

@@ -317,10 +317,13 @@ def thinned(
 
     if np.bincount(mesh.faces.ravel()).max(initial=0) > _MOST_AROUND:
         return None
-    faces = mesh.faces.astype(np.uint64)
     # A copy of the vertices, since manifold3d takes none that are read-only.
     solid = manifold3d.Manifold(
-        manifold3d.Mesh64(mesh.vertices.copy(), faces, face_id=groups.astype(np.uint64))
+        manifold3d.Mesh64(
+            mesh.vertices.copy(),
+            mesh.faces.astype(np.uint64),
+            face_id=groups.astype(np.uint64),
+        )
     )
     if solid.status() != manifold3d.Error.NoError:
         return None
