@@ -14,7 +14,7 @@ from matched import WHOLE, assert_all_found
 from outside.cylinders import TrueCylinder, true_cylinders
 from outside.random_parts import random_part
 from outside.solids import tessellated
-from remade import divided, remeshed, shaken, single, turned
+from remade import decimated, divided, remeshed, shaken, single, turned
 from scipy.spatial.transform import Rotation
 
 from meshcomp.meshes import Mesh
@@ -90,3 +90,11 @@ def test_triangles_at_a_rim_are_no_cylinder_beside_their_own():
     mesh = remeshed(tessellated(random_part(2022), 0.005, 0.05))
 
     assert_all_found(mesh, truth(2022), (0.003, 1.0))
+
+
+@pytest.mark.parametrize("seed", [2004, 2018, 2020])
+def test_a_cylinder_is_found_of_whose_corners_decimation_moved_some(seed):
+    # Half of them lie on the circle to a few nanometres, the others 1 µm beside it.
+    mesh = decimated(tessellated(random_part(seed), 0.002, 0.05))
+
+    assert_all_found(mesh, truth(seed), (0.003, 0.1))

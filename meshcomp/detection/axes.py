@@ -17,7 +17,7 @@ from meshcomp._vectors import basis_across, highest, unit
 from meshcomp.detection.bend_circles import may_be_round
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
-from meshcomp.detection.sectors import SECTORS, looked_into, sectors
+from meshcomp.detection.sectors import turn_seen
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import components, edge_ends
 
@@ -142,9 +142,7 @@ def _one_sided(directions: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _look_around(normals: NDArray[np.float64], direction: NDArray[np.float64]) -> bool:
     """Whether normals look into most sectors around a direction."""
-    seen = np.zeros((1, SECTORS), dtype=bool)
-    seen[0, sectors(normals @ basis_across(direction).T)] = True
-    return bool(looked_into(seen)[0] >= LEAST_SPAN)
+    return turn_seen(normals @ basis_across(direction).T) >= LEAST_SPAN
 
 
 def _across_patches(

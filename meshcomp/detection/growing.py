@@ -12,9 +12,12 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, highest, lowest, median, quantile, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
+from meshcomp.detection.chords import are_narrow, without_flats
 from meshcomp.detection.scenes import Circle, Prospect
-from meshcomp.detection.seeds import Seed
+from meshcomp.detection.sectors import turn_seen
+from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 from meshcomp.detection.trimming import without_roundings
+from meshcomp.detection.waves import is_wavy
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
 
@@ -24,11 +27,8 @@ STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the ax
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
 _COARSE_SECTION = 0.004  # radii: sections of coarse or remeshed walls cut corners
 _EXACT = 5e-4  # mm: a smaller limit keeps roundings away by itself
-_WIDER_THAN_USUAL = 3.5  # a facet so much wider than the median is a flat, not a facet
-_ROW = 3  # wide facets that follow each other
-_SAME_WAY = 0.3  # of a facet's width, between directions of its triangles
-_ADJOINING = (0.02, 0.25)  # of the wider facet, that ends may be apart: sure, at most
 _STEPS = 4
+_KEPT = 0.7  # of the faces, by a narrower limit
 _LEAST_SHARED = 6  # corners, for a circle
 _MANY = 0.15  # share of the corners
 _SETTLED = 1e-7  # mm, change of the radius
@@ -56,27 +56,58 @@ def grown(
         Sorted. None if they make no cylinder.
     """
     circle = Circle(seed.centre, seed.radius, seed.is_internal)
-    limit, count = _first_limit(view, seed), 0
+    limit, faces, is_exact = _first_limit(view, seed), np.zeros(0, dtype=np.int64), False
     for _ in range(_STEPS):
-        candidates = _faces_on(view, circle, limit, free)
-        faces = connected_to(view.scene.topology, candidates, seed.faces)
-        if len(faces) > 0 and limit > _EXACT:
-            faces = without_roundings(view, circle, faces)
-        faces = _without_flats(view, circle, faces, limit)
-        if len(faces) < 6:  # noqa: PLR2004 - fewer make no circle
+        nearer = _connected_on(view, circle, limit, free, seed)
+        if is_exact and _is_too_few(view, circle, nearer, faces):
+            break  # most corners lie on the circle so exactly that the others are lost
+        if len(nearer) < 6:  # noqa: PLR2004 - fewer make no circle
             return None
-        found = _associated(view, circle, faces, limit)
+        found = _associated(view, circle, nearer, limit)
         if found is None:
             return None
-        settled = len(faces) == count and abs(found[0].radius - circle.radius) < _SETTLED
-        circle, scatter, diameter = found
+        settled = len(nearer) == len(faces)
+        settled &= abs(found[0].radius - circle.radius) < _SETTLED
+        faces, (circle, scatter, diameter) = nearer, found
         if settled:
             break
-        count = len(faces)
-        limit = ON_CYLINDER_LIMIT
-        if scatter <= view.scene.limit:  # else some corners may be off by any amount
+        limit, is_exact = ON_CYLINDER_LIMIT, scatter <= view.scene.limit
+        if is_exact:  # else some corners may be off by any amount
             limit = min(limit, 3 * view.scene.limit + 8 * scatter)
     return Circle(circle.centre, diameter / 2, circle.is_internal), faces
+
+
+def _connected_on(
+    view: Prospect, circle: Circle, limit: float, free: NDArray[np.bool_], seed: Seed
+) -> NDArray[np.int64]:
+    """Free faces on a circle that hang together with a seed's, sorted."""
+    candidates = _faces_on(view, circle, limit, free)
+    faces = connected_to(view.scene.topology, candidates, seed.faces)
+    if len(faces) > 0 and limit > _EXACT:
+        faces = without_roundings(view, circle, faces)
+    return without_flats(view, circle, faces, limit)
+
+
+def _is_too_few(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], before: NDArray[np.int64]
+) -> bool:
+    """Whether so many of the faces before are lost that the rest goes around no longer."""
+    if len(faces) > _KEPT * len(before):
+        return False
+    looks = turn_seen(turned(view.scene.regions.face_normals[before], view.frame[:2]))
+    spans = [_span(view, circle, each) for each in (faces, before)]
+    if spans[0] >= LEAST_SPAN or min(spans[1], looks) < LEAST_SPAN:
+        return False
+    return not is_wavy(circle, telling_corners(view, before), _EXACT)
+
+
+def _span(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
+    """Angle that faces cover about a circle's centre, degrees."""
+    if len(faces) == 0:
+        return 0.0
+    mesh = view.scene.mesh
+    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
+    return coverage(*angles_of(across))
 
 
 def _first_limit(view: Prospect, seed: Seed) -> float:
@@ -177,26 +208,11 @@ def _faces_on(
     inside = lowest(distance) >= narrow
     good = (highest(distance) <= circle.radius + limit) & inside
     lost = np.flatnonzero(good & ~chord)
-    chord[lost] = _are_narrow(across[lost], circle.radius, limit, WIDEST_FACET)
+    chord[lost] = are_narrow(across[lost], circle.radius, limit, WIDEST_FACET)
     good &= chord
     rows, distance = rows[good], distance[good]
     touching = distance >= circle.radius - limit
     return np.sort(view.faces[rows[_held(view, rows, touching)]])
-
-
-def _are_narrow(
-    across: NDArray[np.float64], radius: float, limit: float, widest: float
-) -> NDArray[np.bool_]:
-    """Whether all corners of faces lie on a circle, at most so many degrees apart, (k,).
-
-    Corners that are off by the limit tilt a narrow facet's plane any way.
-    """
-    first, second, third = (np.ascontiguousarray(across[:, k]) for k in range(3))
-    nearest = np.full(len(across), np.inf)
-    for a, b in ((first, second), (second, third), (third, first)):
-        nearest = np.minimum(nearest, dot(a, b))
-    is_on = np.sqrt(lowest(dot(across, across))) >= radius - limit
-    return np.asarray(is_on & (nearest >= radius * radius * np.cos(np.radians(widest))))
 
 
 def _held(
@@ -234,62 +250,3 @@ def connected_to(
     wanted = np.zeros(int(labels.max()) + 1, dtype=bool)
     wanted[labels[np.isin(candidates, seeds)]] = True
     return np.asarray(candidates[wanted[labels]])
-
-
-def _without_flats(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
-) -> NDArray[np.int64]:
-    """Drop faces on chords too wide to be facets of this circle: the side of a D.
-
-    A narrow facet's plane, which its corners tilt by chance, does not count. Wide facets
-    that follow each other are a part of the turn that was divided more coarsely.
-    """
-    if len(faces) == 0:
-        return faces
-    scene = view.scene
-    normals = turned(scene.regions.face_normals[faces], view.frame[:2])
-    corners = turned(scene.mesh.vertices[scene.mesh.faces[faces, 0]], view.frame[:2])
-    reach = np.abs(dot(normals, corners - circle.centre)) / circle.radius
-    widths = 2 * np.arccos(np.clip(reach, -1, 1))
-    usual = median(widths)
-    widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
-    kept = widths <= widest
-    lost = np.flatnonzero(~kept)
-    corners = turned(scene.mesh.vertices[scene.mesh.faces[faces[lost]]], view.frame[:2])
-    across = corners - circle.centre
-    kept[lost] = _are_narrow(across, circle.radius, limit, float(np.degrees(widest)))
-    wide = lost[widths[lost] <= np.radians(WIDEST_FACET)]
-    directions = np.arctan2(normals[wide, 1], normals[wide, 0])
-    kept[wide] |= _in_rows(directions, widths[wide], limit / circle.radius)
-    return np.asarray(faces[kept])
-
-
-def _in_rows(
-    directions: NDArray[np.float64], widths: NDArray[np.float64], limit: float
-) -> NDArray[np.bool_]:
-    """Whether facets, by direction and width in radians, adjoin like ones, (k,).
-
-    Three make a row; the two flats of a double D do not adjoin. A limit in radii, by
-    which corners may be off, makes widths uncertain.
-    """
-    order = np.argsort(directions % (2 * np.pi), kind="stable")
-    ways, wide = directions[order] % (2 * np.pi), widths[order]
-    # Triangles of one facet, which noise tilts, look nearly the same way.
-    is_new = (ways - np.roll(ways, 1)) % (2 * np.pi) > _SAME_WAY * wide
-    label = (np.cumsum(is_new) - 1) % max(int(is_new.sum()), 1)
-    ways, wide = ways[is_new], wide[is_new]
-    if len(ways) < _ROW:
-        return np.zeros(len(order), dtype=bool)
-    after = np.roll(wide, -1)
-    apart = (np.roll(ways, -1) - ways) % (2 * np.pi)
-    most = np.maximum(wide, after)
-    spare = _ADJOINING[0] * most + 2 * limit / np.sin(most / 2)
-    spare = np.minimum(spare, _ADJOINING[1] * most)
-    adjoins = np.abs(apart - (wide + after) / 2) <= spare
-    adjoins &= most <= _WIDER_THAN_USUAL * np.minimum(wide, after)
-    before = np.roll(adjoins, 1)
-    is_middle = adjoins & before
-    in_row = (
-        is_middle | (adjoins & np.roll(is_middle, -1)) | (before & np.roll(is_middle, 1))
-    )
-    return np.asarray(in_row[label][np.argsort(order)])

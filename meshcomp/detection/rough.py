@@ -15,18 +15,17 @@ from meshcomp.association import associate_circle
 from meshcomp.detection.growing import STRICT_LIMIT, connected_to
 from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.seeds import Seed
+from meshcomp.detection.waves import is_wavy
 from meshcomp.errors import AssociationError
 
 __all__ = ["grown_roughly", "rough_limit", "was_made_anew"]
 
 _ROUGHNESS = (0.01, 0.012)  # mm, and radii: how far a corner may be off the circle
 _MOST_ROUGH = 0.12  # mm
+_LEAST_WAVE = 0.003  # mm
 _LOOKING = 0.8  # cosine between a face's normal and the radius
 _LEAST_LEANING = 0.1  # share of the faces: in a mesh as CAD makes it, none leans
 _LEAST_CORNERS = 12
-_WAVES = (2, 3, 4, 5, 6)  # per turn: an ellipse, lobes, a square, ...
-_LEAST_WAVE = 0.003  # mm, amplitude
-_CHANCE = 3.0  # standard errors
 _STEPS = 3
 _LEAST_COVERED = 0.4  # share of the area of the cylinder they tell
 
@@ -54,7 +53,9 @@ def grown_roughly(
         except AssociationError:
             return None
         circle = Circle(centre, diameter / 2, circle.is_internal)
-    if not was_made_anew(view.scene, faces, view.frame[2]) or _is_wavy(circle, corners):
+    if not was_made_anew(view.scene, faces, view.frame[2]) or is_wavy(
+        circle, corners, _LEAST_WAVE
+    ):
         return None
     if _covered(view, circle, faces, float(np.ptp(corners[:, 2]))) < _LEAST_COVERED:
         return None
@@ -96,24 +97,3 @@ def was_made_anew(
     """Whether faces about an axis lean as those of remeshed or shaken walls do."""
     leaning = np.abs(along(scene.regions.face_normals[faces], direction))
     return bool((leaning > STRICT_LIMIT).mean() > _LEAST_LEANING)
-
-
-def _is_wavy(circle: Circle, corners: NDArray[np.float64]) -> bool:
-    """Whether the radius swings by more than its scatter explains.
-
-    Around the axis it does so for an ellipse or lobes, with the height for a cone, and
-    with both where the axis leans.
-    """
-    across = corners[:, :2] - circle.centre
-    angles = np.arctan2(across[:, 1], across[:, 0])
-    off = np.hypot(across[:, 0], across[:, 1]) - circle.radius
-    low, high = corners[:, 2].min(), corners[:, 2].max()
-    height = (2 * corners[:, 2] - low - high) / max(float(high - low), 1e-9)
-    turned = np.array([np.cos(angles), np.sin(angles)])
-    waves = np.outer(_WAVES[: max(1, len(off) // 12)], angles)
-    swings = [height, *(height * turned), *np.cos(waves), *np.sin(waves)]
-    terms = np.column_stack([*swings, *turned, np.ones(len(off))])
-    found = np.linalg.lstsq(terms, off, rcond=None)[0]
-    free = max(len(off) - terms.shape[1], 1)
-    rest = np.sqrt(float(((off - terms @ found) ** 2).sum()) / free * 2 / len(off))
-    return bool(np.abs(found[:-3]).max() > _LEAST_WAVE + _CHANCE * rest)

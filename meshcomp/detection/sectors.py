@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["SECTORS", "looked_into", "sectors"]
+__all__ = ["SECTORS", "looked_into", "sectors", "turn_seen"]
 
 SECTORS = 24  # of a turn
 
@@ -29,3 +29,10 @@ def looked_into(seen: NDArray[np.bool_]) -> NDArray[np.float64]:
     """
     reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
     return np.asarray(reach.sum(axis=1) * (360 / SECTORS))
+
+
+def turn_seen(across: NDArray[np.float64]) -> float:
+    """Degrees of a turn that directions across an axis, (k, 2), look into together."""
+    seen = np.zeros((1, SECTORS), dtype=bool)
+    seen[0, sectors(across)] = True
+    return float(looked_into(seen)[0])
