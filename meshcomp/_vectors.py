@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "all_of",
     "along",
     "angle_between",
+    "any_of",
     "bases_across",
     "basis_across",
     "distinct",
@@ -92,6 +94,16 @@ def lowest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
 def highest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Largest of each row of three, (n, 3) to (n,)."""
     return np.asarray(np.maximum(np.maximum(rows[:, 0], rows[:, 1]), rows[:, 2]))
+
+
+def any_of(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether one of each row of three is true, (n, 3) to (n,): quicker than `any`."""
+    return np.asarray(rows[:, 0] | rows[:, 1] | rows[:, 2])
+
+
+def all_of(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether all of each row of three are true, (n, 3) to (n,): quicker than `all`."""
+    return np.asarray(rows[:, 0] & rows[:, 1] & rows[:, 2])
 
 
 def along(

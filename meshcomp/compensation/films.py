@@ -104,7 +104,7 @@ def joined_ends(
 def _without_length(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.int64]:
     """Edges of some faces, (k, 3), whose ends are in one place: (e, 2)."""
     starts, ends = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    same = np.ones(len(starts), dtype=bool)
-    for place in mesh.vertices.T:
-        same[same] = place[starts[same]] == place[ends[same]]
-    return np.column_stack([starts, ends])[same]
+    for place in np.ascontiguousarray(mesh.vertices.T):
+        same = np.flatnonzero(place.take(starts) == place.take(ends))
+        starts, ends = starts[same], ends[same]
+    return np.column_stack([starts, ends])

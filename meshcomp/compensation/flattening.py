@@ -121,13 +121,14 @@ def _worn_regions(
     worn = charts.anew.copy()
     for some in pieces(len(rows)):
         faces = rows[some]
-        now, before = (
-            Mesh(mesh.vertices, mesh.faces[faces]) for mesh in (moved, refined.mesh)
-        )
+        now = Mesh(moved.vertices, np.take(moved.faces, faces, axis=0))
+        heights = now.heights
         turned = dot(now.area_vectors, normals[of_face[faces]]) <= 0
-        heights, old = now.heights, before.heights
-        thin = (heights < _THIN) & (old > 2 * heights)
-        worn[of_face[faces[turned | thin]]] = True
+        worn[of_face[faces[turned]]] = True
+        thin = np.flatnonzero(heights < _THIN)
+        before = Mesh(refined.mesh.vertices, refined.mesh.faces[faces[thin]])
+        thinner = thin[before.heights > 2 * heights[thin]]
+        worn[of_face[faces[thinner]]] = True
     at_work = np.zeros(len(worn), dtype=bool)
     at_work[of_face[rows]] = True
     return worn & at_work & (np.bincount(of_face, minlength=len(normals)) > 1)
@@ -151,9 +152,9 @@ def _needless(
     A cylinder's shape is that of its rims; where a rim overtakes such points, they fold.
     """
     count = len(mesh.vertices)
-    low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
+    owner, is_shared = np.full(count, -1), np.zeros(count, dtype=bool)
     mine = np.where(worn, owners, -1)[:, None]
-    np.minimum.at(low, mesh.faces, mine)
-    np.maximum.at(high, mesh.faces, mine)
+    owner[mesh.faces] = mine
+    is_shared[mesh.faces[owner.take(mesh.faces) != mine]] = True
     twice = np.bincount(on_rims, minlength=count) == 2  # noqa: PLR2004
-    return np.asarray((high >= 0) & (low == high) & twice)
+    return np.asarray((owner >= 0) & ~is_shared & twice)

@@ -102,8 +102,9 @@ def _folded_of(
     before: Mesh, regions: Regions, after: Refined, rows: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     parents = after.parents[rows]
+    normals = unit(Mesh(after.mesh.vertices, after.mesh.faces[rows]).area_vectors)
+    turned = dot(normals, regions.face_normals[parents]) < _LEAST_COSINE
+    rows, parents = rows[turned], parents[turned]
     now = Mesh(after.mesh.vertices, after.mesh.faces[rows])
     was = Mesh(before.vertices, before.faces[parents])
-    solid = (now.heights > _RELIABLE_HEIGHT) & (was.heights > _RELIABLE_HEIGHT)
-    turned = dot(unit(now.area_vectors), regions.face_normals[parents]) < _LEAST_COSINE
-    return rows[solid & turned]
+    return rows[(now.heights > _RELIABLE_HEIGHT) & (was.heights > _RELIABLE_HEIGHT)]

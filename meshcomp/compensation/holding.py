@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import all_of, any_of, lengths
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 
@@ -117,17 +118,18 @@ def _neighbourhood(mesh: Mesh, vertices: NDArray[np.int64]) -> NDArray[np.int64]
     """Vertices of the faces at some vertices."""
     marked = np.zeros(len(mesh.vertices), dtype=bool)
     marked[vertices] = True
-    return np.unique(mesh.faces[marked[mesh.faces].any(axis=1)])
+    return np.unique(mesh.faces[any_of(marked[mesh.faces])])
 
 
 def _eased(
     shares: NDArray[np.float64], mesh: Mesh, stiff: NDArray[np.bool_], most: float
 ) -> NDArray[np.float64]:
     """Let shares rise slowly away from held vertices, so that no face is torn."""
-    faces = mesh.faces[(mesh.faces < len(shares)).all(axis=1)]
+    faces = mesh.faces[all_of(mesh.faces < len(shares))]
     a = np.concatenate([faces[:, 0], faces[:, 1], faces[:, 2]])
     b = np.concatenate([faces[:, 1], faces[:, 2], faces[:, 0]])
-    rise = np.linalg.norm(mesh.vertices[a] - mesh.vertices[b], axis=1) * _SLOPE / most
+    ways = np.take(mesh.vertices, a, axis=0) - np.take(mesh.vertices, b, axis=0)
+    rise = lengths(ways) * _SLOPE / most
     short = rise < 1
     a, b, rise = a[short], b[short], rise[short]
     eased = shares.copy()

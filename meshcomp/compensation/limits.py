@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import any_of, dot, unit
 from meshcomp.compensation.holding import Holding
 from meshcomp.compensation.lying import farthest_offset
 from meshcomp.compensation.refining import SAGITTA, Refined
@@ -45,7 +45,7 @@ def places_at(
     """Features with a vertex at unsound faces, each with one such place."""
     bad = np.zeros(len(refined.mesh.vertices), dtype=bool)
     bad[corners.ravel()] = True
-    faces = np.flatnonzero(bad[refined.mesh.faces].any(axis=1) & (wanted.feature >= 0))
+    faces = np.flatnonzero(any_of(bad[refined.mesh.faces]) & (wanted.feature >= 0))
     features, first = np.unique(wanted.feature[faces], return_index=True)
     places = refined.mesh.faces[faces[first]]
     at = np.argmax(bad[places], axis=1)

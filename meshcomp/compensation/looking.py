@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import all_of
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
@@ -77,15 +78,15 @@ def _beside(mesh: Mesh, marked: NDArray[np.bool_]) -> NDArray[np.int64]:
 
 def _places(before: Mesh, mesh: Mesh) -> NDArray[np.int64]:
     """Find for each face the one that was before, lying where it lies, or -1."""
-    same = (before.vertices == mesh.vertices).all(axis=1)
+    same = all_of(before.vertices == mesh.vertices)
     count = len(mesh.vertices)
     # A directed edge belongs to one face; where bodies touch, another look does no harm.
     old, new = (m.faces[:, 0] * count + m.faces[:, 1] for m in (before, mesh))
     order = np.argsort(old, kind="stable")
     at = np.minimum(np.searchsorted(old, new, sorter=order), len(old) - 1)
     place = order[at]
-    is_same = (before.faces[place] == mesh.faces).all(axis=1)
-    return np.where(is_same & same[mesh.faces].all(axis=1), place, -1)
+    is_same = all_of(np.take(before.faces, place, axis=0) == mesh.faces)
+    return np.where(is_same & all_of(same[mesh.faces]), place, -1)
 
 
 def crossed_before(

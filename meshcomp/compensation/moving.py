@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import any_of
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import joined_ends
 from meshcomp.compensation.flattening import flattened
@@ -60,10 +61,10 @@ def moved_by(
     shifted = np.where(d != 0, rounded, mesh.vertices)
     new = np.arange(len(mesh.vertices)) >= refined.old_vertices
     shifted[new] = rounded[new]
-    changed = (d != 0).any(axis=1) | new
-    touched = changed[mesh.faces].any(axis=1)
+    changed = any_of(d != 0) | new
+    touched = any_of(changed[mesh.faces])
     flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched, known)
-    changed = changed[flat.mesh.faces].any(axis=1) | fresh
+    changed = any_of(changed[flat.mesh.faces]) | fresh
     faces, whole = joined_ends(flat.mesh, changed)
     if not whole.all():
         flat = replace(

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, highest, lengths
 from meshcomp.compensation.corners import LEVEL_LIMIT, SLIVER, SLOPING, WEAK, Corners
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
@@ -55,7 +55,7 @@ def moved_onto_cylinders(
         step = task.step(d, moving)
         d[moving] += step
         # Most are where they are wanted after one step.
-        moving[moving] = np.abs(step).max(axis=1) > _SETTLED
+        moving[moving] = highest(np.abs(step)) > _SETTLED
         if not moving.any():
             break
     d[~free, 2] = 0.0
@@ -136,7 +136,7 @@ def _radial(
     away = points - wanted.point[rows]
     away = away - dot(away, direction)[:, None] * direction
     # Exact zeros along coordinate axes keep heights out of upright cylinders.
-    distance = np.linalg.norm(away, axis=1)
+    distance = lengths(away)
     return distance, away / np.maximum(distance, 1e-12)[:, None]
 
 

@@ -8,13 +8,14 @@ from typing import Any, TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import distinct
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Correction, Plan
 
-__all__ = ["Targets", "is_sized", "targets"]
+__all__ = ["Targets", "is_sized", "rows_of", "targets"]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -103,6 +104,13 @@ def targets(
     )
 
 
+def rows_of(features: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
+    """Faces of each feature, from the feature of each face."""
+    order = np.argsort(features, kind="stable")
+    ends = np.searchsorted(features[order], np.arange(count + 1))
+    return [order[ends[i] : ends[i + 1]] for i in range(count)]
+
+
 def is_sized(feature: Feature, correction: Correction) -> TypeGuard[Cylinder]:
     """Whether a feature is a cylinder with a planned diameter, and no wall like others."""
     return isinstance(feature, Cylinder) and correction.mesh_size is not None
@@ -115,7 +123,7 @@ def _rows(
     held: NDArray[np.float64],
     of_face: tuple[NDArray[np.int64], NDArray[np.bool_]],
 ) -> dict[str, Any]:
-    feature, is_entry = of_face
+    is_entry, of_features = of_face[1], rows_of(of_face[0], len(inspection.features))
     columns: list[
         tuple[NDArray[np.int64], int, Cylinder, NDArray[np.float64], NDArray[np.float64]]
     ] = []
@@ -124,8 +132,9 @@ def _rows(
     ):
         if not is_sized(found, correction):
             continue
-        mine = np.flatnonzero(feature == index)
-        on = np.unique(refined.mesh.faces[mine[~is_entry[mine]]])
+        mine = of_features[index]
+        count = len(refined.mesh.vertices)
+        on = distinct(refined.mesh.faces[mine[~is_entry[mine]]], count)
         beside = np.setdiff1d(refined.mesh.faces[mine[is_entry[mine]]], on)
         fixed = correction.is_left_alone or held[index] == 0
         for vertices, is_on in ((on, True), (beside, False)):

@@ -16,7 +16,7 @@ from meshcomp._vectors import basis_across, dot
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
-from meshcomp.compensation.targets import Targets
+from meshcomp.compensation.targets import Targets, rows_of
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -57,7 +57,7 @@ def predicted_change(
     changes = [
         _change(surface, rows, feature, correction)
         for rows, feature, correction in zip(
-            _rows_of(wanted.feature, len(inspection.features)),
+            rows_of(wanted.feature, len(inspection.features)),
             inspection.features,
             plan.corrections,
             strict=True,
@@ -101,13 +101,6 @@ class _Surface:
         """Volume that refined faces sweep, mm³."""
         went = self.d[self.refined.mesh.faces[rows]].mean(axis=1)
         return float(dot(self.mean_vectors(rows), went).sum())
-
-
-def _rows_of(features: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
-    """Faces of each feature, from the feature of each face."""
-    order = np.argsort(features, kind="stable")
-    ends = np.searchsorted(features[order], np.arange(count + 1))
-    return [order[ends[i] : ends[i + 1]] for i in range(count)]
 
 
 def _yielded(surface: _Surface, wanted: Targets) -> float:
@@ -210,5 +203,5 @@ def _chord_squares(
 
 def _side_area(mesh: Mesh, faces: NDArray[np.int64]) -> float:
     """Area of faces as seen along their horizontal normals, mm²."""
-    vectors = Mesh(mesh.vertices, mesh.faces[faces]).area_vectors
+    vectors = np.take(mesh.area_vectors, faces, axis=0)
     return float(np.hypot(vectors[:, 0], vectors[:, 1]).sum())

@@ -52,13 +52,13 @@ def triangulate_outline(loops: list[NDArray[np.float64]]) -> NDArray[np.int64] |
     """
     import manifold3d
 
-    points = np.concatenate(loops)
-    origin = points.mean(axis=0)
-    triangles = manifold3d.triangulate([loop - origin for loop in loops], -1, False)
+    origin = np.concatenate(loops).mean(axis=0)
+    local = [loop - origin for loop in loops]
+    triangles = manifold3d.triangulate(local, -1, False)
     triangles = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
-    a, b, c = (points[triangles[:, k]] - origin for k in range(3))
-    ab, ac = b - a, c - a
-    doubled = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    corners = np.concatenate(local).take(triangles, axis=0)
+    sides = corners[:, 1:] - corners[:, :1]
+    doubled = sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]
     return None if (doubled < _FOLDED).any() else triangles
 
 
