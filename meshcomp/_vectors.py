@@ -23,6 +23,7 @@ __all__ = [
     "median",
     "pieces",
     "quantile",
+    "rows_of",
     "turned",
     "unit",
 ]
@@ -84,6 +85,19 @@ def distinct(numbers: NDArray[np.int64], count: int) -> NDArray[np.int64]:
         return np.flatnonzero(seen)
     ordered = np.sort(numbers, axis=None, kind="stable")  # quick where half in order
     return np.asarray(ordered[np.diff(ordered, prepend=-1) > 0])
+
+
+def rows_of(labels: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
+    """Rows that have each of the labels from 0 to count - 1, ascending.
+
+    Examples
+    --------
+    >>> [rows.tolist() for rows in rows_of(np.array([1, 0, -1, 1]), 2)]
+    [[1], [0, 3]]
+    """
+    order = np.argsort(labels, kind="stable")
+    ends = np.searchsorted(labels[order], np.arange(count + 1))
+    return [order[ends[i] : ends[i + 1]] for i in range(count)]
 
 
 def lowest(rows: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, pieces
+from meshcomp._vectors import along, lengths, pieces
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -91,8 +91,8 @@ def _moved(before: Mesh, after: Mesh, parents: NDArray[np.int64]) -> NDArray[np.
             before.area_vectors[came_from],
             before.heights[came_from] > _SLIVER,
         )
-        lengths = np.where(is_flat, np.linalg.norm(vectors, axis=1), 1.0)
-        normals = np.where(is_flat[:, None], vectors, 0.0) / lengths[:, None]
+        scales = np.where(is_flat, lengths(vectors), 1.0)
+        normals = np.where(is_flat[:, None], vectors, 0.0) / scales[:, None]
         points = before.vertices[before.faces[came_from, 0]]
         gaps = np.take(after.vertices, after.faces[rows], axis=0) - points[:, None, :]
         moved[rows] = np.einsum("ijk,ik->ij", gaps, normals)
@@ -119,7 +119,7 @@ def _measure_from_axes(
         mine = place[parents]
         arms = after.vertices[after.faces[mine]] - feature.point
         along = arms @ feature.direction
-        radii = np.linalg.norm(arms - along[..., None] * feature.direction, axis=2)
+        radii = lengths(arms - along[..., None] * feature.direction)
         grown = radii - feature.nominal_size / 2
         moved[mine] = -grown if feature.is_internal else grown
 

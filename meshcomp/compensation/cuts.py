@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across
+from meshcomp._vectors import basis_across, rows_of
 from meshcomp.compensation.quads import Quads, edge_keys
 from meshcomp.features import Cylinder
 from meshcomp.meshes import Mesh
@@ -66,9 +66,9 @@ def _points_at(
 ) -> NDArray[np.float64]:
     """Where edges pass their planes, (k, 3) mm."""
     points = np.zeros_like(low)
-    owner = level >> 32
+    mine_of = rows_of(level >> 32, len(angles))
     for number, (cylinder, planes) in enumerate(angles):
-        mine = owner == number
+        mine = mine_of[number]
         angle = planes[(level[mine] - (number << 32)) % len(planes)]
         frame = basis_across(cylinder.direction)
         a, b = (

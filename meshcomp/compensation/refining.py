@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across
+from meshcomp._vectors import basis_across, rows_of
 from meshcomp.compensation.cuts import Cuts, cut_edges, on_edge
 from meshcomp.compensation.quads import Quads, paired_faces
 from meshcomp.compensation.strips import fans, strips
@@ -203,10 +203,10 @@ def _levels(
     owner = np.full(int(parents.max()) + 1, -1)
     for number, cylinder in enumerate(cylinders):
         owner[cylinder.faces] = number
-    of_face = owner[parents]
+    faces_of = rows_of(owner[parents], len(cylinders))
     all_faces, all_levels, all_angles = [], [], []
     for number, cylinder in enumerate(cylinders):
-        faces = np.flatnonzero(of_face == number)
+        faces = faces_of[number]
         wanted = edges.get(cylinder.id, np.zeros(0))
         levels, planes = _planes(mesh, faces, cylinder, wanted)
         all_faces.append(faces)

@@ -8,14 +8,14 @@ from typing import Any, TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct
+from meshcomp._vectors import distinct, rows_of
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Correction, Plan
 
-__all__ = ["Targets", "is_sized", "rows_of", "targets"]
+__all__ = ["Targets", "is_sized", "targets"]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -102,13 +102,6 @@ def targets(
         is_straight=is_straight[parents],
         **rows,
     )
-
-
-def rows_of(features: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
-    """Faces of each feature, from the feature of each face."""
-    order = np.argsort(features, kind="stable")
-    ends = np.searchsorted(features[order], np.arange(count + 1))
-    return [order[ends[i] : ends[i + 1]] for i in range(count)]
 
 
 def is_sized(feature: Feature, correction: Correction) -> TypeGuard[Cylinder]:

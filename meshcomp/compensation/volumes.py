@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot
+from meshcomp._vectors import basis_across, dot, rows_of
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
-from meshcomp.compensation.targets import Targets, rows_of
+from meshcomp.compensation.targets import Targets
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import highest, lowest
 from meshcomp.parts import Part
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Row
@@ -107,7 +108,7 @@ def edge_of(view: PlanView, row: Row, part: Part) -> tuple[float, float] | None:
         return None
     corners = part.mesh.vertices[part.mesh.faces[row.feature.faces]]
     heights = corners[:, :, 2]
-    cut = (heights.min(axis=1) < view.height) & (heights.max(axis=1) > view.height)
+    cut = (lowest(heights) < view.height) & (highest(heights) > view.height)
     if not cut.any():
         return None
     middles = _middles_at(corners[cut], view.height)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import unit
+from meshcomp._vectors import highest, unit
 from meshcomp.features import Cylinder, Wall
 from meshcomp.reports import _numbers as numbers
 from meshcomp.reports._rows import Row
@@ -104,7 +104,7 @@ def _walls(surface: Surface, row: Row, rows: Sequence[Row]) -> dict[str, Any]:
     across = corners @ wall.direction
     reach = _OFF_PLANE + float(np.abs(surface.displacements).max(initial=0.0))
     reach += surface.strayed
-    off = np.abs(across[..., None] - [wall.start, wall.end]).max(axis=1).min(axis=1)
+    off = np.minimum(*(highest(np.abs(across - end)) for end in (wall.start, wall.end)))
     flat = np.abs(normals @ wall.direction) > _SQUARE
     return {
         "between": list(wall.between),

@@ -52,11 +52,12 @@ def triangulate_outline(loops: list[NDArray[np.float64]]) -> NDArray[np.int64] |
     """
     import manifold3d
 
-    origin = np.concatenate(loops).mean(axis=0)
+    points = np.concatenate(loops)
+    origin = np.add.reduce(points) / len(points)  # few points: `mean` takes longer
     local = [loop - origin for loop in loops]
     triangles = manifold3d.triangulate(local, -1, False)
     triangles = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
-    corners = np.concatenate(local).take(triangles, axis=0)
+    corners = (points - origin).take(triangles, axis=0)
     sides = corners[:, 1:] - corners[:, :1]
     doubled = sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]
     return None if (doubled < _FOLDED).any() else triangles
