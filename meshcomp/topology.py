@@ -24,7 +24,9 @@ __all__ = [
 ]
 
 _SAME_WAY = 1e-4  # rad: bodies that touch may overlap by a film, no wedge is so sharp
-_MOST_WALKED = 100  # faces about a vertex: more are rare and found in another way
+_MOST_WALKED = 100  # faces about a vertex: vertices of more are few, or
+_FEW = 100  # found in another way
+_MOST_AROUND = 10_000  # faces about those few
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -279,7 +281,9 @@ def _are_walked(
     begin = first[first >= 0]
     left = counts[first >= 0]
     here = begin
-    for _ in range(_MOST_WALKED):
+    for step in range(_MOST_AROUND):
+        if step == _MOST_WALKED and len(here) > _FEW:
+            break
         here, left = after[here], left - 1
         away = np.flatnonzero(here != begin)
         if len(away) < len(here):

@@ -10,7 +10,6 @@ import secrets
 from dataclasses import replace
 from pathlib import Path
 
-from meshcomp._memory import give_back
 from meshcomp._version import __version__
 from meshcomp.calibration.results import Calibration
 from meshcomp.compensation import compensate
@@ -156,7 +155,6 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
     if not in_place:
         refuse_source(part, target)
     _log.info("looking for features")
-    _make_room(part)
     source = inspect(part) if inspection is None else inspection
     seen, report = looked_at(source, layers, rule.axes, _heights(rule))
     decided = plan(seen, rule, **overrides)  # type: ignore[arg-type]
@@ -173,12 +171,10 @@ def compensate_part(  # noqa: PLR0913 - what is to be done beside sizes
 
 
 def _make_room(*parts: Part) -> None:
-    """Give back what the steps before have left, where it is much."""
-    large = [part for part in parts if len(part.mesh.faces) > _LARGE]
-    for part in large:
-        part.mesh.forget()
-    if large:
-        give_back()
+    """Drop what was found in large meshes, as far as later steps seldom ask for it."""
+    for part in parts:
+        if len(part.mesh.faces) > _LARGE:
+            part.mesh.forget()
 
 
 def _heights(rule: Rule) -> tuple[HeightWish, ...]:
@@ -221,7 +217,6 @@ def _written(
     )
     try:
         _write_beside(result.part, unproved, target)
-        _make_room(result.part)
         written = _read_back(result.part, unproved)
         verification = verify(inspection, result, written)
         _refuse_broken(verification, inspection.part.name)
@@ -265,7 +260,6 @@ def _record(
     result, verification, target, digest = made or (None, None, None, None)
     mesh = None if result is None else result.part.mesh
     views = plan_views(inspection, decided, mesh)
-    _make_room(inspection.part)
     return Record(
         inspection=inspection,
         plan=decided,

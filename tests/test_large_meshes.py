@@ -92,7 +92,7 @@ def test_points_of_one_hash_bit_pattern_are_still_told_apart():
     assert (leaders == first[group]).all()
 
 
-def test_fans_of_large_vertices_are_counted_in_another_way():
+def test_fans_of_vertices_with_many_faces_are_counted():
     # The apex of a cone has more faces than are walked about.
     turn = np.linspace(0, 2 * np.pi, 300, endpoint=False)
     rim = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])

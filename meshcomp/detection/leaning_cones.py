@@ -86,11 +86,15 @@ def _patches(
     if len(labels) == 0:
         return
     regions = np.unique(bends.of_face[inside])
+    is_large = np.bincount(labels) >= _LEAST_REGIONS
+    known = is_large[labels]  # regions of patches with enough of them
+    inside, rows = inside[known[rows]], rows[known[rows]]
+    labels = (np.cumsum(is_large) - 1)[labels]
+    regions = regions[known]
     axes, leans, spread = _axes_of(
-        labels, scene.regions.normals[regions], scene.regions.areas[regions]
+        labels[known], scene.regions.normals[regions], scene.regions.areas[regions]
     )
-    good = np.bincount(labels) >= _LEAST_REGIONS
-    good &= (leans > _LEAST_LEAN) & (leans < _MOST_LEAN) & (spread <= _TWISTED)
+    good = (leans > _LEAST_LEAN) & (leans < _MOST_LEAN) & (spread <= _TWISTED)
     good &= np.abs(axes[:, 2]) <= _UPRIGHT
     of_face = labels[rows]
     order = np.argsort(of_face, kind="stable")  # faces of each patch stay sorted

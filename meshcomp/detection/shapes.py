@@ -166,7 +166,7 @@ def _revolved(scene: Scene, walls: list[Feature]) -> Shape | None:
     """Name a round outline that is no cylinder by how its faces lean."""
     faces = np.concatenate([wall.faces for wall in walls])
     lean = np.arcsin(np.clip(np.abs(scene.regions.face_normals[faces, 2]), 0, 1))
-    corners = scene.mesh.vertices[np.unique(scene.mesh.faces[faces])]
+    corners = scene.mesh.vertices[scene.mesh.vertices_of(faces)]
     spread = quantile(lean, 0.9) - quantile(lean, 0.1)
     if spread > _CONE_SPREAD or median(lean) < _LEAST_LEAN:
         return Shape(name="round, of changing width") if spread > 0.1 else None  # noqa: PLR2004
@@ -234,7 +234,7 @@ def _with_text(scene: Scene, features: list[Feature]) -> list[Feature]:
     for index, feature in enumerate(features):
         if feature.kind != "profile":
             continue
-        corners = scene.mesh.vertices[np.unique(scene.mesh.faces[feature.faces])]
+        corners = scene.mesh.vertices[scene.mesh.vertices_of(feature.faces)]
         size = np.ptp(corners, axis=0)
         if size[2] <= depth and size[:2].max() <= largest:
             levels.setdefault(round(float(corners[:, 2].min()), 2), []).append(index)

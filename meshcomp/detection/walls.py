@@ -88,13 +88,14 @@ def _outline_lengths(
     outlines: Outlines, labels: NDArray[np.int64], wanted: NDArray[np.bool_]
 ) -> dict[int, float]:
     """Longest outline of each component's own panels in any one section, mm."""
-    first = np.unique(outlines.panel_of_face, return_index=True)[1]
+    first = np.searchsorted(outlines.panel_of_face, np.arange(len(outlines.points)))
     faces = outlines.faces[first]
     mine = wanted[faces]
-    rows = np.column_stack([labels[faces[mine]], outlines.ring[mine]])
-    keys, index = np.unique(rows, axis=0, return_inverse=True)
-    totals = np.bincount(index.ravel(), outlines.lengths[mine], len(keys))
+    rings = max(len(outlines.heights), 1)
+    numbers = labels[faces[mine]] * rings + outlines.ring[mine]
+    keys, index = np.unique(numbers, return_inverse=True)
+    totals = np.bincount(index, outlines.lengths[mine], len(keys))
     best: dict[int, float] = {}
-    for label, total in zip(keys[:, 0].tolist(), totals.tolist(), strict=True):
+    for label, total in zip((keys // rings).tolist(), totals.tolist(), strict=True):
         best[label] = max(best.get(label, 0.0), total)
     return best
