@@ -95,7 +95,7 @@ def _shared_by_bends(
             continue
         direction = _along_edges(scene, edges[near], direction)
         if may_be_round(scene, edges[near], direction):
-            faces = _faces_in(scene, np.unique([a[near], b[near]]), free)
+            faces = _faces_in(scene, np.concatenate([a[near], b[near]]), free)
             found.append(Proposal(direction, faces, is_patch=False))
         if len(found) == _MOST:
             break

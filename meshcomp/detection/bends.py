@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, pieces, unit
 from meshcomp.detection.double_curvature import are_doubly_curved
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
@@ -64,31 +64,29 @@ class Bends:
 
 def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
     """Find the edges of a mesh at which it is curved."""
-    half_edges = _looked_at(mesh, topology, regions)
-    of_half_edge = np.repeat(regions.of_face, 3)
-    a, b = (of_half_edge[side] for side in half_edges.T)
-    apart = np.flatnonzero(a != b)
-    half_edges, a, b = half_edges[apart], a[apart], b[apart]
-    sides = np.take(regions.normals, a, axis=0), np.take(regions.normals, b, axis=0)
-    cosines = dot(*sides)
-    gentle = np.flatnonzero(cosines > np.cos(np.radians(WIDEST_FACET)))
-    turns = np.cross(sides[0][gentle], sides[1][gentle])
-    gentle = gentle[dot(turns, turns) > _LEAST_TURN**2]
-    half_edges, cosines = half_edges[gentle], cosines[gentle]
+    edges = _looked_at(mesh, topology, regions)
+    gentle = [_bending(edges[rows], regions) for rows in pieces(len(edges))]
+    half_edges = np.concatenate([np.zeros((0, 2), np.int64), *(e for e, _, _ in gentle)])
+    sides = np.concatenate([np.zeros((0, 2), np.int64), *(s for _, s, _ in gentle)])
+    cosines = np.concatenate([np.zeros(0), *(c for _, _, c in gentle)])
     corners = mesh.faces.ravel()
     first, last = corners[half_edges[:, 0]], corners[next_half_edge(half_edges[:, 0])]
     curved = np.zeros(len(regions.areas), dtype=bool)
-    curved[a[gentle]] = curved[b[gentle]] = True
+    curved[sides] = True
+    rising = [
+        _rising(mesh, half_edges[rows], np.take(regions.normals, sides[rows, 0], axis=0))
+        for rows in pieces(len(half_edges))
+    ]
     return Bends(
         half_edges=half_edges,
         directions=unit(mesh.vertices[last] - mesh.vertices[first]),
         cosines=cosines,
-        rising=_rising(mesh, half_edges, np.take(sides[0], gentle, axis=0)),
+        rising=np.concatenate([np.zeros(0), *rising]),
         is_curved=curved[regions.of_face],
         is_sliver=_are_slivers(mesh, regions),
         of_face=regions.of_face,
         faces=half_edges // 3,
-        regions=np.column_stack([a[gentle], b[gentle]]),
+        regions=sides,
     )
 
 
@@ -99,6 +97,20 @@ def _looked_at(mesh: Mesh, topology: Topology, regions: Regions) -> NDArray[np.i
     double = are_doubly_curved(mesh, topology, regions.face_normals)
     pairs = topology.pairs
     return pairs[~double[pairs // 3].all(axis=1)]
+
+
+def _bending(
+    half_edges: NDArray[np.int64], regions: Regions
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Edges that bend by less than a facet may, (k, 2), both regions, (k, 2), cosine."""
+    sides = np.take(regions.of_face, half_edges // 3)
+    apart = np.flatnonzero(sides[:, 0] != sides[:, 1])
+    first, second = (np.take(regions.normals, side, axis=0) for side in sides[apart].T)
+    cosines = dot(first, second)
+    gentle = np.flatnonzero(cosines > np.cos(np.radians(WIDEST_FACET)))
+    turns = np.cross(first[gentle], second[gentle])
+    gentle = gentle[dot(turns, turns) > _LEAST_TURN**2]
+    return half_edges[apart[gentle]], sides[apart[gentle]], cosines[gentle]
 
 
 def _rising(

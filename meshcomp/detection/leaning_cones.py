@@ -13,7 +13,7 @@ from itertools import combinations_with_replacement
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, highest, unit
+from meshcomp._vectors import distinct, dot, highest, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.blends import runs_on_curving
 from meshcomp.detection.scenes import Scene, frame_along
@@ -85,7 +85,7 @@ def _patches(
     labels, rows = bends.joined(inside, smooth)
     if len(labels) == 0:
         return
-    regions = np.unique(bends.of_face[inside])
+    regions = distinct(bends.of_face[inside], len(scene.regions.areas))
     is_large = np.bincount(labels) >= _LEAST_REGIONS
     known = is_large[labels]  # regions of patches with enough of them
     inside, rows = inside[known[rows]], rows[known[rows]]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import turned
+from meshcomp._vectors import distinct, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
 from meshcomp.errors import AssociationError
@@ -38,7 +38,8 @@ class _Piece:
 
 def is_uneven(view: Prospect, faces: NDArray[np.int64]) -> bool:
     """Whether triangles of one facet of a patch lie in several planes."""
-    regions = np.unique(view.scene.regions.of_face[faces])
+    known = view.scene.regions
+    regions = distinct(known.of_face[faces], len(known.areas))
     return bool(are_uneven(np.array([len(regions)]), np.array([len(faces)]))[0])
 
 
@@ -84,7 +85,7 @@ def rejoined(view: Prospect, patches: list[NDArray[np.int64]]) -> list[NDArray[n
 def _piece(view: Prospect, faces: NDArray[np.int64]) -> _Piece | None:
     """Associate a circle to a patch; None if it is none."""
     mesh = view.scene.mesh
-    corners = turned(mesh.vertices[np.unique(mesh.faces[faces])], view.frame[:2])
+    corners = turned(mesh.vertices[mesh.vertices_of(faces)], view.frame[:2])
     try:
         centre, diameter = associate_circle(corners)
     except AssociationError:
