@@ -167,11 +167,22 @@ def consensus(
     centres, radii = _through(corners[faces, rng.integers(0, 3, (_DRAWS, 3))])
     if len(radii) == 0:
         return None
-    away = corners.reshape(-1, 2) - centres[:, None]
-    off = np.sqrt(dot(away, away)).reshape(len(radii), -1, 3) - radii[:, None, None]
-    worst = np.abs(off).max(axis=2)
+    worst = _worst_off(corners, centres, radii)
     best = int(np.argmax((areas / (1 + (worst / _NEAR) ** 2)).sum(axis=1)))
     return centres[best], float(radii[best])
+
+
+def _worst_off(
+    corners: NDArray[np.float64], centres: NDArray[np.float64], radii: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """How far the farthest corner of each face is from each circle, (n, m) mm."""
+    x, y = np.ascontiguousarray(corners.transpose(2, 1, 0)).reshape(2, -1)
+    off, aside = x - centres[:, :1], y - centres[:, 1:]
+    off *= off  # in place: four times as quick, and the most of a patch's time
+    off += aside * aside
+    np.sqrt(off, out=off)
+    off -= radii[:, None]
+    return highest(np.abs(off, out=off).reshape(len(radii), 3, -1))
 
 
 def _through(
