@@ -9,6 +9,8 @@ the border of the neighbourhood stays a single one in its middle.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -49,31 +51,58 @@ def in_single_sheet(
         return certain
     extents = _extents(after)
     size = _LARGE * float(np.median(extents))
-    second = _samples(after, size)
-    first = None if second is None else _samples(before, size)
+    grid = _grid(before, after, size, reach)
+    second = _samples(after, extents, size, grid)
+    first = None if second is None else _samples(before, _extents(before), size, grid)
     if first is None or second is None:
         return certain
-    points = np.concatenate([first[0], second[0]])
-    low = points.min(axis=0)
-    span = np.maximum(points.max(axis=0) - low, size)
-    cell = max(2 * size + 2 * reach + _ROUNDING, float(np.cbrt(span.prod() / _MOST_CELLS)))
-    # A border of empty cells, so that every cell has its neighbours.
-    shape = np.floor(span / cell).astype(np.int64) + 3
-    of_point = _cells(points, low, cell, shape)
-    del points
-    calm = _calm_cells(of_point, shape, np.concatenate([first[1], second[1]]))
+    of_point = np.concatenate([first[0], second[0]])
+    calm = _calm_cells(of_point, grid.shape, np.concatenate([first[1], second[1]]))
     small = np.flatnonzero(extents <= size)
-    middles = _middles(after, small)
-    certain[small] = calm[_cells(middles, low, cell, shape)]
+    certain[small] = calm[second[0][: len(small)]]
     return certain
 
 
-def _middles(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
-    middles = np.zeros((len(faces), 3))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """Cells of space."""
+
+    low: NDArray[np.float64]  # (3,) mm
+    cell: float  # width, mm
+    shape: NDArray[np.int64]  # (3,) cells each way, with an empty one at each end
+
+    def cells(self, points: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Return the number of the cell that each point, (n, 3) mm, lies in."""
+        x, y, z = (
+            ((axis - least) / self.cell).astype(np.int64) + 1
+            for axis, least in zip(points.T, self.low.tolist(), strict=True)
+        )
+        return np.asarray((x * self.shape[1] + y) * self.shape[2] + z)
+
+
+def _grid(before: Mesh, after: Mesh, size: float, reach: float) -> _Grid:
+    """Cells twice as wide as small faces and all motions."""
+    low = np.minimum(before.bounds[0], after.bounds[0])
+    span = np.maximum(np.maximum(before.bounds[1], after.bounds[1]) - low, size)
+    cell = max(2 * size + 2 * reach + _ROUNDING, float(np.cbrt(span.prod() / _MOST_CELLS)))
+    # A border of empty cells, so that every cell has its neighbours.
+    return _Grid(low, cell, np.floor(span / cell).astype(np.int64) + 3)
+
+
+def _of_middles(mesh: Mesh, faces: NDArray[np.int64], grid: _Grid) -> NDArray[np.int64]:
+    """Cells in which the middles of faces lie, (k,)."""
+    cells = np.zeros(len(faces), dtype=np.int64)
     for rows in pieces(len(faces)):
         a, b, c = (np.take(mesh.vertices, k, axis=0) for k in mesh.faces[faces[rows]].T)
-        middles[rows] = (a + b + c) / 3
-    return middles
+        cells[rows] = grid.cells((a + b + c) / 3)
+    return cells
+
+
+def _normals(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    normals = np.zeros((len(faces), 3))
+    for rows in pieces(len(faces)):
+        normals[rows] = unit(np.take(mesh.area_vectors, faces[rows], axis=0))
+    return normals
 
 
 def _extents(mesh: Mesh) -> NDArray[np.float64]:
@@ -87,18 +116,19 @@ def _extents(mesh: Mesh) -> NDArray[np.float64]:
 
 
 def _samples(
-    mesh: Mesh, size: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-    """Points of the faces, none of whose points is farther than `size` from one; normals.
+    mesh: Mesh, extents: NDArray[np.float64], size: float, grid: _Grid
+) -> tuple[NDArray[np.int64], NDArray[np.float64]] | None:
+    """Cells of points of the faces, and the normals there, the small faces' first.
 
-    None where too many would be needed.
+    No point of a face is farther than `size` from one of those. None where too many would
+    be needed.
     """
-    extents = _extents(mesh)
     large = np.flatnonzero(extents > size)
     few = np.flatnonzero(extents <= size)
     step = size / 1.2
+    heights = Mesh(mesh.vertices, mesh.faces[large]).heights
     across = np.ceil(extents[large] / step).astype(np.int64) + 1
-    up = np.ceil(mesh.heights[large] / step).astype(np.int64) + 1
+    up = np.ceil(heights / step).astype(np.int64) + 1
     counts = across * up
     if counts.sum() > _MOST_POINTS * len(mesh.faces):
         return None
@@ -110,9 +140,9 @@ def _samples(
     # Rows that run along the longest side, from it up to the corner opposite.
     a, b, c = _longest_first(mesh, large)
     base = a[face] + s * (b - a)[face]
-    spread = base + t * (c[face] - base)
-    points = np.concatenate([_middles(mesh, few), spread])
-    return points, unit(mesh.area_vectors[np.concatenate([few, large[face]])])
+    spread = grid.cells(base + t * (c[face] - base))
+    cells = np.concatenate([_of_middles(mesh, few, grid), spread])
+    return cells, _normals(mesh, np.concatenate([few, large[face]]))
 
 
 def _longest_first(
@@ -127,20 +157,6 @@ def _longest_first(
         corners[rows, (first + 1) % 3],
         corners[rows, (first + 2) % 3],
     )
-
-
-def _cells(
-    points: NDArray[np.float64],
-    low: NDArray[np.float64],
-    cell: float,
-    shape: NDArray[np.int64],
-) -> NDArray[np.int64]:
-    """Return the number of the cell that each point lies in."""
-    x, y, z = (
-        ((axis - least) / cell).astype(np.int64) + 1
-        for axis, least in zip(points.T, low, strict=True)
-    )
-    return np.asarray((x * shape[1] + y) * shape[2] + z)
 
 
 def _calm_cells(
