@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, highest, unit
+from meshcomp._vectors import basis_across, highest, pieces, unit
 from meshcomp.detection.bend_circles import may_be_round
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
@@ -79,15 +79,11 @@ def _shared_by_bends(
     scene: Scene, edges: NDArray[np.int64], free: NDArray[np.bool_]
 ) -> list[Proposal]:
     """Directions about which many facets bend, looking most ways around."""
-    a, b = scene.bends.regions[edges].T
     normals = scene.regions.normals
-    bends = np.cross(normals[a], normals[b])
-    sizes = np.linalg.norm(bends, axis=1)
-    keep = sizes > _LEAST_TURN
-    directions = _one_sided(bends[keep] / sizes[keep][:, None])
-    a, b, edges = a[keep], b[keep], edges[keep]
-    oblique = np.sort(np.abs(directions), axis=1)[:, 1] > _ALIGNED
-    directions, a, b, edges = directions[oblique], a[oblique], b[oblique], edges[oblique]
+    told = [_told_by(scene, edges[rows]) for rows in pieces(len(edges))]
+    directions = np.concatenate([np.zeros((0, 3)), *(ways for _, ways in told)])
+    edges = np.concatenate([np.zeros(0, dtype=np.int64), *(rows for rows, _ in told)])
+    a, b = scene.bends.regions[edges].T
     found: list[Proposal] = []
     for near in _likeliest(directions):
         direction = unit(np.median(directions[near], axis=0))
@@ -100,6 +96,22 @@ def _shared_by_bends(
         if len(found) == _MOST:
             break
     return found
+
+
+def _told_by(
+    scene: Scene, edges: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Those edges about which facets clearly bend, (k,), and in which direction, (k, 3)."""
+    first, second = (
+        np.take(scene.regions.normals, side, axis=0)
+        for side in scene.bends.regions[edges].T
+    )
+    bends = np.cross(first, second)
+    sizes = np.linalg.norm(bends, axis=1)
+    keep = np.flatnonzero(sizes > _LEAST_TURN)
+    directions = _one_sided(bends[keep] / sizes[keep][:, None])
+    oblique = np.sort(np.abs(directions), axis=1)[:, 1] > _ALIGNED
+    return edges[keep[oblique]], directions[oblique]
 
 
 def _likeliest(directions: NDArray[np.float64]) -> Iterator[NDArray[np.int64]]:
