@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp.boxes import overlapping_boxes
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.repairing.windings import negative_patches, winding
+from meshcomp.repairing.windings import negative_patches, winding_about
 from meshcomp.topology import bodies_of, topology_of
 
 __all__ = ["Shells", "shells_inside", "shells_of", "turned_as_one", "turned_outward"]
@@ -94,15 +94,19 @@ def _boxes(mesh: Mesh, label: NDArray[np.int64]) -> NDArray[np.float64]:
 def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
     """Find which shells lie within which others.
 
-    Only shells whose whole box lies in another's are looked at, by the winding number of
-    the other about a point of each, and about points near its outermost corners: what
-    sticks out lies in no other.
+    `shells` are those of `shells_of`. Only such whose whole box lies in another's are
+    looked at, by the winding number of the other about a point of each, and about points
+    near its outermost corners: what sticks out lies in no other.
 
     Returns
     -------
     pairs : (k, 2) int
         The inner shell and the outer one.
     """
+    return mesh.kept("shells inside", lambda mesh: _inside(mesh, shells))
+
+
+def _inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
     candidates = _boxes_in_boxes(shells.boxes)[:_MOST_PAIRS]
     sizes = np.abs(shells.volumes)[candidates]
     # Two surfaces that coincide lie in neither.
@@ -117,8 +121,8 @@ def shells_inside(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:
         own, other = (
             mesh.vertices[mesh.faces[order[starts[k] : ends[k]]]] for k in (inner, outer)
         )
-        points = _inner_points(own)
-        if all(abs(winding(other - point)) > 0.5 for point in points):  # noqa: PLR2004
+        axes = np.ascontiguousarray(other.T)
+        if all(abs(winding_about(p, axes)) > 0.5 for p in _inner_points(own)):  # noqa: PLR2004
             found.append((inner, outer))
     return np.array(found, np.int64).reshape(-1, 2)
 
