@@ -22,7 +22,7 @@ from meshcomp.detection.planes import couples_of, planes_of
 from meshcomp.detection.polygons import without_polygons
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.shapes import shaped
-from meshcomp.detection.tilting import settled_axis
+from meshcomp.detection.tilting import is_nearly_round, settled_axis
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, profiles
 from meshcomp.features import Feature
 from meshcomp.meshes import Mesh
@@ -154,7 +154,7 @@ def _settled(
     """
     direction = proposal.direction
     seen = cylinders_on(scene, direction, faces)
-    if proposal.is_patch and not seen:
+    if not seen and (proposal.is_patch or is_nearly_round(scene, faces, direction)):
         direction = settled_axis(scene, faces, direction)
         seen = cylinders_on(scene, direction, faces)
     if seen:

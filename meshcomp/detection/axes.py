@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import basis_across, highest, pieces, unit
-from meshcomp.detection.bend_circles import may_be_round
+from meshcomp.detection.bend_circles import circles_of_bends, faces_about
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import turn_seen
@@ -90,8 +90,11 @@ def _shared_by_bends(
         if not _look_around(normals[a[near]], direction):
             continue
         direction = _along_edges(scene, edges[near], direction)
-        if may_be_round(scene, edges[near], direction):
-            faces = _faces_in(scene, np.concatenate([a[near], b[near]]), free)
+        circles = circles_of_bends(scene, edges[near], direction)
+        if len(circles[0]) > 0:
+            mine = _faces_in(scene, np.concatenate([a[near], b[near]]), free)
+            others = faces_about(scene, direction, circles, free)
+            faces = np.union1d(mine, others)
             found.append(Proposal(direction, faces, is_patch=False))
         if len(found) == _MOST:
             break

@@ -11,16 +11,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot, turned, unit
+from meshcomp._vectors import along, basis_across, dot, turned, unit
 from meshcomp.detection.neighbours import neighbours
-from meshcomp.detection.scenes import Scene
+from meshcomp.detection.scenes import LEANING_LIMIT, Scene
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import edge_ends
 
-__all__ = ["may_be_round"]
+__all__ = ["circles_of_bends", "faces_about"]
 
 _MOST = 64  # circles held against all bends
+_MOST_LOOKED_ABOUT = 8  # of them, for faces
 _OFF = 0.25  # of the radius, that a bend may be off such a circle
 _STEP = 0.1  # of the radius, between circles that count as one
 _SAME = 1e-3  # mm, and of a normal: pieces of one edge
@@ -31,10 +32,10 @@ _LEAST_TURN = 0.01  # between the normals of two bends
 _SPARE = 30.0  # degrees, of a facet that bends at one side only
 
 
-def may_be_round(
+def circles_of_bends(
     scene: Scene, edges: NDArray[np.int64], direction: NDArray[np.float64]
-) -> bool:
-    """Whether bends that run along a direction may lie most of the way round a circle.
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Circles that bends along a direction may lie most of the way round.
 
     Parameters
     ----------
@@ -44,15 +45,49 @@ def may_be_round(
         Rows of its bends.
     direction : (3,) float
         Unit vector along them.
+
+    Returns
+    -------
+    centres : (c, 2) float
+        Across the direction, in its basis, mm; the commonest first.
+    radii : (c,) float
+        In mm, as rough as the centres; negative where the facets look inwards.
     """
     points, normals = _seen_along(scene, edges, basis_across(direction))
     centres, radii = _circles(points, normals)
     if len(radii) == 0:
-        return False
+        return centres, radii
     away = points - centres[:, None] - radii[:, None, None] * normals
     near = dot(away, away) <= (_OFF * radii[:, None]) ** 2
     seen = near @ np.eye(SECTORS, dtype=bool)[sectors(normals)]
-    return float(looked_into(seen).max()) >= LEAST_SPAN - _SPARE
+    good = looked_into(seen) >= LEAST_SPAN - _SPARE
+    return centres[good], radii[good]
+
+
+def faces_about(
+    scene: Scene,
+    direction: NDArray[np.float64],
+    circles: tuple[NDArray[np.float64], NDArray[np.float64]],
+    free: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Free curved faces that look along the radius of a circle, and are near it.
+
+    Where bores cross, few triangles have an edge along the axis: the rest of the wall
+    speaks for it, too.
+    """
+    leaning = np.abs(along(scene.regions.normals, direction)) < LEANING_LIMIT
+    faces = np.flatnonzero(free & scene.bends.is_curved & leaning[scene.bends.of_face])
+    basis = basis_across(direction)
+    a, b, c = (np.take(scene.mesh.vertices, k, axis=0) for k in scene.mesh.faces[faces].T)
+    middles = turned(a + b + c, basis) / 3
+    normals = turned(np.take(scene.regions.face_normals, faces, axis=0), basis)
+    near = np.zeros(len(faces), dtype=bool)
+    for centre, radius in zip(
+        *(each[:_MOST_LOOKED_ABOUT] for each in circles), strict=True
+    ):
+        away = middles - centre - radius * normals
+        near |= dot(away, away) <= (_OFF * radius) ** 2
+    return faces[near]
 
 
 def _seen_along(

@@ -23,13 +23,19 @@ from meshcomp.detection.nominal import nominal_radius
 from meshcomp.detection.parting import parted
 from meshcomp.detection.patches import round_patches
 from meshcomp.detection.rough import grown_roughly, rough_limit, was_made_anew
-from meshcomp.detection.scenes import Circle, Prospect, Scene, frame_along, prospect
+from meshcomp.detection.scenes import (
+    LEANING_LIMIT,
+    Circle,
+    Prospect,
+    Scene,
+    frame_along,
+    prospect,
+)
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through
 
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
 
-_LEANING_LIMIT = 0.2  # triangles of remeshed or decimated walls lean
 _LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
 _LEAST_ROUGH_SPAN = 300.0  # degrees
@@ -86,7 +92,7 @@ def cylinders_along(
         The sections that were cut.
     """
     leaning = np.abs(along(scene.regions.normals, direction))[scene.regions.of_face]
-    upright = (leaning < _LEANING_LIMIT) & ~taken
+    upright = (leaning < LEANING_LIMIT) & ~taken
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
     outlines = _sections(scene, frame_along(direction), upright if whole else strict)
     upright = (upright & scene.bends.is_curved) | (scene.bends.is_sliver & ~taken)
@@ -104,7 +110,7 @@ def cylinders_on(
     """Find the bores and bosses about a direction among some faces only."""
     leaning = np.abs(along(scene.regions.face_normals[faces], direction))
     upright = np.zeros(len(scene.mesh.faces), dtype=bool)
-    upright[faces[(leaning < _LEANING_LIMIT) | scene.bends.is_sliver[faces]]] = True
+    upright[faces[(leaning < LEANING_LIMIT) | scene.bends.is_sliver[faces]]] = True
     view = prospect(scene, direction, upright)
     return _smooth(view, upright)
 

@@ -13,8 +13,9 @@ from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, flatness_limit
 from meshcomp.topology import Topology
 
-__all__ = ["Circle", "Prospect", "Scene", "frame_along", "prospect"]
+__all__ = ["LEANING_LIMIT", "Circle", "Prospect", "Scene", "frame_along", "prospect"]
 
+LEANING_LIMIT = 0.2  # sine: triangles of remeshed or decimated walls lean
 _PLANE = 8  # faces that lie in one plane: by chance, shaken coordinates let up to four
 
 

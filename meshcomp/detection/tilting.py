@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import median, unit
+from meshcomp._vectors import median, turned, unit
 from meshcomp.association import associate_circle
+from meshcomp.detection.rough import rough_limit
 from meshcomp.detection.scenes import Scene, frame_along
 from meshcomp.errors import AssociationError
 
-__all__ = ["settled_axis"]
+__all__ = ["is_nearly_round", "settled_axis"]
 
 _STEPS = 25
 _OUTLIERS = 3.0  # median absolute deviations
@@ -53,6 +54,20 @@ def settled_axis(
         if float(np.abs(tilt).max()) < _SETTLED:
             break
     return np.asarray(axis)
+
+
+def is_nearly_round(
+    scene: Scene, faces: NDArray[np.int64], direction: NDArray[np.float64]
+) -> bool:
+    """Whether most corners of faces lie on a circle about an axis, but for a tilt of it."""
+    corners = scene.mesh.vertices[scene.mesh.vertices_of(faces)]
+    across = turned(corners, frame_along(direction)[:2])
+    try:
+        centre, diameter = associate_circle(across)
+    except AssociationError:
+        return False
+    off = np.abs(np.hypot(*(across - centre).T) - diameter / 2)
+    return median(off) <= rough_limit(diameter / 2)
 
 
 def _tilt(local: NDArray[np.float64], limit: float) -> NDArray[np.float64] | None:
