@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.detection.axes import Proposal, is_coordinate, oblique_axes
 from meshcomp.detection.bends import bends_of
-from meshcomp.detection.cylinders import CylinderFaces, cylinders_along, cylinders_on
+from meshcomp.detection.cylinders import cylinders_along, take
 from meshcomp.detection.distances import distances
 from meshcomp.detection.features import cylinder_features, numbered, wall_features
 from meshcomp.detection.gaps import gaps_of
@@ -15,6 +14,7 @@ from meshcomp.detection.joining import joined
 from meshcomp.detection.leaning_cones import leaning_cones
 from meshcomp.detection.leftovers import without_leftovers
 from meshcomp.detection.lying_shapes import lying_pockets
+from meshcomp.detection.oblique import oblique_cylinders
 from meshcomp.detection.open_slots import OpenSlot, named_open, open_slots
 from meshcomp.detection.openings import with_openings
 from meshcomp.detection.pairing import pairs
@@ -22,7 +22,6 @@ from meshcomp.detection.planes import couples_of, planes_of
 from meshcomp.detection.polygons import without_polygons
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.shapes import shaped
-from meshcomp.detection.tilting import is_nearly_round, settled_axis
 from meshcomp.detection.walls import LEVEL_LIMIT, internal_faces, profiles
 from meshcomp.features import Feature
 from meshcomp.meshes import Mesh
@@ -32,7 +31,6 @@ from meshcomp.topology import Topology
 __all__ = ["find_features"]
 
 _AXES = np.eye(3)[[2, 0, 1]]  # the build direction first
-_SAME_DIRECTION = 1 - 1e-8  # cosine
 
 
 def find_features(
@@ -58,14 +56,14 @@ def find_features(
     scene = Scene(mesh, topology, regions, bends_of(mesh, topology, regions))
     taken = np.zeros(len(mesh.faces), dtype=bool)
     found, level = cylinders_along(scene, _AXES[0], taken)
-    _take(taken, found)
+    take(taken, found)
     sections = []
     for direction in _AXES[1:]:
         across, outlines = cylinders_along(scene, direction, taken)
-        _take(taken, across)
+        take(taken, across)
         found += across
         sections.append((direction, outlines))
-    found = without_leftovers(scene, found, _oblique(scene, taken))
+    found = without_leftovers(scene, found, oblique_cylinders(scene, taken))
     round_features = cylinder_features(scene, without_polygons(joined(scene, found)))
     taken[:] = False
     for feature in round_features:
@@ -113,57 +111,3 @@ def _count_as_internal(
         internal[slot.pair.faces] = True
         beside[slot.regions] = True
     internal |= beside[scene.regions.of_face] & free
-
-
-def _oblique(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
-    """Cylinders about other axes; those that share a direction are found together."""
-    found: list[CylinderFaces] = []
-    searched: list[NDArray[np.float64]] = []
-    for proposal in oblique_axes(scene, ~taken):
-        faces = proposal.faces[~taken[proposal.faces]]
-        if len(faces) < len(proposal.faces) / 2:
-            continue
-        direction, is_bare = _settled(scene, proposal, faces)
-        if direction is None or is_coordinate(direction):
-            continue
-        across = cylinders_along(scene, direction, taken, whole=False)[0]
-        _take(taken, across)
-        if is_bare and not across:
-            continue  # looked at once already
-        mine = cylinders_on(scene, direction, faces[~taken[faces]])
-        _take(taken, mine)
-        found += across + mine
-        if across + mine and not _is_one_of(direction, searched):
-            # Where no facet runs along the axis, others about it show as patches only.
-            _take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
-            found += others
-            searched.append(direction)
-    return found
-
-
-def _is_one_of(direction: NDArray[np.float64], others: list[NDArray[np.float64]]) -> bool:
-    return any(abs(float(direction @ other)) > _SAME_DIRECTION for other in others)
-
-
-def _settled(
-    scene: Scene, proposal: Proposal, faces: NDArray[np.int64]
-) -> tuple[NDArray[np.float64] | None, bool]:
-    """Direction as the largest cylinder among some faces has it; None for a bad patch.
-
-    And whether no cylinder was seen about that direction.
-    """
-    direction = proposal.direction
-    seen = cylinders_on(scene, direction, faces)
-    if not seen and (proposal.is_patch or is_nearly_round(scene, faces, direction)):
-        direction = settled_axis(scene, faces, direction)
-        seen = cylinders_on(scene, direction, faces)
-    if seen:
-        # What was found may still lean: tilt the axis as its own faces want it.
-        largest = max(seen, key=lambda cylinder: len(cylinder.faces))
-        return settled_axis(scene, largest.faces, direction), False
-    return (None if proposal.is_patch else direction), True
-
-
-def _take(taken: NDArray[np.bool_], found: list[CylinderFaces]) -> None:
-    for cylinder in found:
-        taken[cylinder.faces] = True

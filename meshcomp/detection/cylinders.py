@@ -34,7 +34,7 @@ from meshcomp.detection.scenes import (
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage, gaps, linked
 from meshcomp.sections import Outlines, cut, heights_through
 
-__all__ = ["CylinderFaces", "cylinders_along", "cylinders_on"]
+__all__ = ["CylinderFaces", "cylinders_along", "cylinders_on", "take"]
 
 _LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
@@ -113,6 +113,12 @@ def cylinders_on(
     upright[faces[(leaning < LEANING_LIMIT) | scene.bends.is_sliver[faces]]] = True
     view = prospect(scene, direction, upright)
     return _smooth(view, upright)
+
+
+def take(taken: NDArray[np.bool_], found: list[CylinderFaces]) -> None:
+    """Mark the faces of cylinders, (m,) bool, in place."""
+    for cylinder in found:
+        taken[cylinder.faces] = True
 
 
 def _smooth(view: Prospect, upright: NDArray[np.bool_]) -> list[CylinderFaces]:

@@ -13,7 +13,7 @@ from meshcomp._vectors import along, dot, median, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT
-from meshcomp.detection.rejoining import are_uneven, is_uneven, rejoined
+from meshcomp.detection.rejoining import are_uneven, halves_joined, is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
@@ -42,7 +42,7 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
         around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
         for faces in around:
             seeds += _seeds_of(view, faces, is_internal=is_internal)
-    return sorted(seeds, key=lambda seed: -seed.count)
+    return sorted(halves_joined(view, seeds), key=lambda seed: -seed.count)
 
 
 def _looks_around(view: Prospect, faces: NDArray[np.int64]) -> bool:

@@ -7,7 +7,7 @@ falls into several.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 from meshcomp._vectors import distinct, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
+from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 from meshcomp.errors import AssociationError
 
-__all__ = ["are_uneven", "is_uneven", "rejoined"]
+__all__ = ["are_uneven", "halves_joined", "is_uneven", "rejoined"]
 
 _MOST = 400  # pieces that are looked at, the largest ones
 _LEAST = 2  # pieces
 _UNEVEN = 0.75  # planar regions a face: facets of two triangles have half of that
+_SAME_CIRCLE = 0.02  # mm, between centres along each way, and between radii
 _LIKE = 0.25  # of the radius, between circles of pieces that may be one
 _LIMITS = (0.3, 0.1, 0.03)  # mm, of a piece off the circle: falling as that is known better
 
@@ -120,3 +122,36 @@ def _on_one_circle(pieces: list[_Piece]) -> set[int]:
         if not members.any():
             return set()
     return {i for i, is_one in zip(like, members.tolist(), strict=True) if is_one}
+
+
+def halves_joined(view: Prospect, seeds: list[Seed]) -> list[Seed]:
+    """Make one of seeds on one circle of which none goes round: a cut parts them.
+
+    Parameters
+    ----------
+    view : Prospect
+        The scene along the axis looked for.
+    seeds : list of Seed
+        As patches show them.
+    """
+    left, found = list(seeds), []
+    while left:
+        first = left.pop(0)
+        same = [seed for seed in left if _are_on_one_circle(first, seed)]
+        if same and all(_span(view, seed) < LEAST_SPAN for seed in (first, *same)):
+            left = [seed for seed in left if not _are_on_one_circle(first, seed)]
+            faces = np.sort(np.concatenate([seed.faces for seed in (first, *same)]))
+            first = replace(first, count=len(faces), faces=faces)
+        found.append(first)
+    return found
+
+
+def _are_on_one_circle(one: Seed, other: Seed) -> bool:
+    off = (*(one.centre - other.centre), one.radius - other.radius)
+    return one.is_internal == other.is_internal and max(map(abs, off)) < _SAME_CIRCLE
+
+
+def _span(view: Prospect, seed: Seed) -> float:
+    """Angle that the faces of a seed cover, degrees."""
+    corners = view.scene.mesh.vertices[view.scene.mesh.faces[seed.faces]]
+    return coverage(*angles_of(turned(corners, view.frame[:2]) - seed.centre))

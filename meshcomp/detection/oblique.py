@@ -1,0 +1,88 @@
+"""Cylinders about axes that no coordinate axis is parallel to."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.detection.axes import Proposal, is_coordinate, oblique_axes
+from meshcomp.detection.cylinders import (
+    CylinderFaces,
+    cylinders_along,
+    cylinders_on,
+    take,
+)
+from meshcomp.detection.scenes import Scene
+from meshcomp.detection.tilting import is_nearly_round, settled_axis
+
+__all__ = ["oblique_cylinders"]
+
+_SAME_DIRECTION = 1 - 1e-8  # cosine
+
+
+def oblique_cylinders(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFaces]:
+    """Find cylinders about other axes; those that share a direction together.
+
+    Parameters
+    ----------
+    scene : Scene
+        The part.
+    taken : (m,) bool
+        Faces of cylinders about coordinate axes; those of the ones found are added.
+    """
+    found: list[CylinderFaces] = []
+    searched = list(np.eye(3))
+    for proposal in oblique_axes(scene, ~taken):
+        faces = proposal.faces[~taken[proposal.faces]]
+        if len(faces) < len(proposal.faces) / 2:
+            continue
+        direction, is_bare = _settled(scene, proposal, faces)
+        if direction is None:
+            continue
+        across = _on_facets(scene, direction, taken)
+        if is_bare and not across:
+            continue  # looked at once already
+        mine = cylinders_on(scene, direction, faces[~taken[faces]])
+        take(taken, mine)
+        found += across + mine
+        if across + mine and not _is_one_of(direction, searched):
+            # Where no facet runs along the axis, others about it show as patches only.
+            take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
+            found += others
+            searched.append(direction)
+    return found
+
+
+def _on_facets(
+    scene: Scene, direction: NDArray[np.float64], taken: NDArray[np.bool_]
+) -> list[CylinderFaces]:
+    """Cylinders whose facets run along a direction, unless all were looked at along it."""
+    if is_coordinate(direction):
+        return []
+    found = cylinders_along(scene, direction, taken, whole=False)[0]
+    take(taken, found)
+    return found
+
+
+def _is_one_of(direction: NDArray[np.float64], others: list[NDArray[np.float64]]) -> bool:
+    return any(abs(float(direction @ other)) > _SAME_DIRECTION for other in others)
+
+
+def _settled(
+    scene: Scene, proposal: Proposal, faces: NDArray[np.int64]
+) -> tuple[NDArray[np.float64] | None, bool]:
+    """Direction as the largest cylinder among some faces has it; None for a bad patch.
+
+    And whether no cylinder was seen about that direction.
+    """
+    direction = proposal.direction
+    seen = cylinders_on(scene, direction, faces)
+    if not seen and (proposal.is_patch or is_nearly_round(scene, faces, direction)):
+        direction = settled_axis(scene, faces, direction)
+        seen = cylinders_on(scene, direction, faces)
+    if seen:
+        # What was found may still lean: tilt the axis as its own faces want it.
+        largest = max(seen, key=lambda cylinder: len(cylinder.faces))
+        direction = settled_axis(scene, largest.faces, direction)
+        return np.round(direction) if is_coordinate(direction) else direction, False
+    return (None if proposal.is_patch else direction), True
