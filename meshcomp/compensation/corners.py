@@ -32,12 +32,13 @@ class Corners:
 
     def only(self, rows: NDArray[np.bool_]) -> Corners:
         """Return some of the rows."""
+        at = np.flatnonzero(rows)
         return Corners(
-            self.vertex[rows],
-            self.normal[rows],
-            self.offset[rows],
-            self.weight[rows],
-            self.is_straight[rows],
+            self.vertex[at],
+            np.take(self.normal, at, axis=0),
+            self.offset[at],
+            self.weight[at],
+            self.is_straight[at],
         )
 
 
@@ -61,9 +62,9 @@ def corners_of(
     is_straight : (k,) bool
         Whether a face is part of a straight wall.
     """
-    points = mesh.vertices[mesh.faces[faces]]
-    to_next = unit(np.roll(points, -1, axis=1) - points)
-    to_last = unit(np.roll(points, 1, axis=1) - points)
+    points = np.take(mesh.vertices, np.take(mesh.faces, faces, axis=0), axis=0)
+    to_next = unit(np.take(points, (1, 2, 0), axis=1) - points)
+    to_last = unit(np.take(points, (2, 0, 1), axis=1) - points)
     angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
     heights = Mesh(mesh.vertices, mesh.faces[faces]).heights
     steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)

@@ -82,7 +82,8 @@ class _Task:
         """Solve one Gauss-Newton step of the vertices that still move, mm."""
         index, of_corner = self.places
         on, beside = np.flatnonzero(moving[index]), moving[of_corner]
-        points = self.mesh.vertices[self.wanted.vertex[on]] + d[index[on]]
+        points = self.mesh.vertices.take(self.wanted.vertex[on], axis=0)
+        points += d.take(index[on], axis=0)
         distance, outward = _radial(points, self.wanted, on)
         walls = self.corners.only(beside)
         horizontal = np.hypot(*walls.normal[:, :2].T)
@@ -91,11 +92,11 @@ class _Task:
         missing = np.concatenate(
             [
                 self.goals(d, moving)[on] - distance,
-                asked - dot(walls.normal, d[of_corner[beside]]),
+                asked - dot(walls.normal, d.take(of_corner[beside], axis=0)),
             ]
         )
         rows = np.concatenate([index[on], of_corner[beside]])
-        normals = np.where(self.free[rows][:, None], normals, normals * [1.0, 1.0, 0.0])
+        normals[~self.free[rows], 2] = 0.0
         weights = np.concatenate([self.rows[1][on], walls.weight])
         place = np.cumsum(moving) - 1
         count = int(np.count_nonzero(moving))
@@ -132,8 +133,8 @@ def _radial(
     points: NDArray[np.float64], wanted: Targets, rows: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Distance from the axis of each row and the unit vector away from it."""
-    direction = wanted.direction[rows]
-    away = points - wanted.point[rows]
+    direction = wanted.direction.take(rows, axis=0)
+    away = points - wanted.point.take(rows, axis=0)
     away = away - dot(away, direction)[:, None] * direction
     # Exact zeros along coordinate axes keep heights out of upright cylinders.
     distance = lengths(away)
@@ -194,11 +195,11 @@ def _least_squares(
     b = np.zeros((count, 3))
     for i in range(3):
         b[:, i] = np.bincount(rows, weights * missing * normals[:, i], count)
-        for j in range(3):
+        for j in range(i + 1):  # the lower half is all that is asked for
             matrix[:, i, j] = np.bincount(
                 rows, weights * normals[:, i] * normals[:, j], count
             )
-    values, vectors = np.linalg.eigh(matrix)
+    values, vectors = np.linalg.eigh(matrix, UPLO="L")
     strong = values > WEAK * values[:, -1:]
     inverse = np.where(strong, 1.0 / np.where(strong, values, 1.0), 0.0)
     inside = np.einsum("nij,ni->nj", vectors, b) * inverse

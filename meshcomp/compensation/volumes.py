@@ -99,7 +99,7 @@ class _Surface:
 
     def swept(self, rows: NDArray[np.int64]) -> float:
         """Volume that refined faces sweep, mm³."""
-        went = self.d[self.refined.mesh.faces[rows]].mean(axis=1)
+        went = np.take(self.d, self.refined.mesh.faces[rows], axis=0).mean(axis=1)
         return float(dot(self.mean_vectors(rows), went).sum())
 
 
@@ -168,17 +168,22 @@ def _unrolled(
     Sectors of a circle have the area r² / 2 times the angle, however the facets run. All
     have one sign, but for faces that are turned over.
     """
-    along = (mesh.vertices[mesh.faces[faces]] - cylinder.point) @ cylinder.direction
+    along = (_corners(mesh, faces) - cylinder.point) @ cylinder.direction
     along = along - along[:, :1]
     angles = _angles(mesh, faces, cylinder)
     return np.asarray(angles[:, 1] * along[:, 2] - angles[:, 2] * along[:, 1]) / 2
+
+
+def _corners(mesh: Mesh, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Corners of faces, (k, 3, 3) mm."""
+    return np.take(mesh.vertices, np.take(mesh.faces, faces, axis=0), axis=0)
 
 
 def _angles(
     mesh: Mesh, faces: NDArray[np.int64], cylinder: Cylinder
 ) -> NDArray[np.float64]:
     """Angles of the corners of faces about an axis, from that of the first, (k, 3) rad."""
-    away = mesh.vertices[mesh.faces[faces]] - cylinder.point
+    away = _corners(mesh, faces) - cylinder.point
     across = away @ basis_across(cylinder.direction).T
     angles = np.arctan2(across[..., 1], across[..., 0])
     # Measured from the first corner, so that no face is torn at half a turn.
@@ -193,7 +198,7 @@ def _chord_squares(
     A facet that spans the angle t between the distances a and b has a b sin(t) / 2.
     """
     angles = _angles(mesh, faces, sized[0])
-    corners = mesh.vertices[mesh.faces[faces]]
+    corners = _corners(mesh, faces)
     distances = radii(*sized, corners.reshape(-1, 3)).reshape(-1, 3)
     rows = np.arange(len(faces))
     low, high = angles.argmin(axis=1), angles.argmax(axis=1)

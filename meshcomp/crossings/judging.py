@@ -81,9 +81,9 @@ def _cross(mesh: Mesh, pairs: NDArray[np.int64]) -> NDArray[np.bool_]:
             open_edge = ~shared[:, k] & ~shared[:, j] & (shared.sum(axis=1) < 2)  # noqa: PLR2004
             rows = np.flatnonzero(open_edge & ~crossing)
             crossing[rows] = _pierces(
-                mesh.vertices[edges_of[rows, k]],
-                mesh.vertices[edges_of[rows, j]],
-                mesh.vertices[face[rows]],
+                mesh.vertices.take(edges_of[rows, k], axis=0),
+                mesh.vertices.take(edges_of[rows, j], axis=0),
+                mesh.vertices.take(face[rows], axis=0),
             )
     return crossing
 
