@@ -6,7 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import along, quantile, turned
-from meshcomp.detection.growing import ON_CYLINDER_LIMIT, telling_corners
+from meshcomp.detection.growing import (
+    ON_CYLINDER_LIMIT,
+    telling_corners,
+    telling_vertices,
+)
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_doubtful", "leans_one_way"]
@@ -85,9 +89,12 @@ def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
     """
     mesh = view.scene.mesh
     areas = np.linalg.norm(mesh.area_vectors[faces], axis=1)
-    corners = mesh.faces[faces].ravel()
-    vertices, place = np.unique(corners, return_inverse=True)
-    weights = np.bincount(place.ravel(), np.repeat(areas, 3)) / (3 * areas.sum())
+    # Others lie amid a chord, inside the circle, and at the ends most of all.
+    vertices = telling_vertices(view.scene, faces)
+    place = np.minimum(np.searchsorted(vertices, mesh.faces[faces]), len(vertices) - 1)
+    mine = vertices[place] == mesh.faces[faces]
+    weights = np.bincount(place[mine], np.repeat(areas, 3)[mine.ravel()])
+    weights /= weights.sum()
     points = turned(mesh.vertices[vertices], view.frame)
     x, y = ((points[:, :2] - circle.centre) / circle.radius).T
     off = (np.hypot(x, y) - 1) * circle.radius

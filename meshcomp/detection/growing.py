@@ -13,7 +13,7 @@ from meshcomp._vectors import dot, highest, lowest, median, quantile, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.chords import are_narrow, without_flats
-from meshcomp.detection.scenes import Circle, Prospect
+from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.sectors import turn_seen
 from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
 from meshcomp.detection.trimming import without_roundings
@@ -21,7 +21,14 @@ from meshcomp.detection.waves import is_wavy
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
 
-__all__ = ["ON_CYLINDER_LIMIT", "STRICT_LIMIT", "connected_to", "grown", "telling_corners"]
+__all__ = [
+    "ON_CYLINDER_LIMIT",
+    "STRICT_LIMIT",
+    "connected_to",
+    "grown",
+    "telling_corners",
+    "telling_vertices",
+]
 
 STRICT_LIMIT = 2e-3  # normal along the axis, sine: facets that run along the axis
 ON_CYLINDER_LIMIT = 0.01  # mm, corner to cylinder
@@ -158,7 +165,12 @@ def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.floa
     Others may lie amid a facet's chord, inside the circle. All corners if too few are
     shared.
     """
-    scene = view.scene
+    vertices = telling_vertices(view.scene, faces)
+    return turned(view.scene.mesh.vertices[vertices], view.frame)
+
+
+def telling_vertices(scene: Scene, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Vertices at which planar regions of faces meet, sorted; all if those are too few."""
     count = len(scene.regions.areas)
     vertices = scene.mesh.faces[faces]
     keys = (vertices * count + scene.regions.of_face[faces][:, None]).ravel()
@@ -166,9 +178,7 @@ def telling_corners(view: Prospect, faces: NDArray[np.int64]) -> NDArray[np.floa
     vertices = keys[np.diff(keys, prepend=-1) > 0] // count  # one a vertex and region
     begins = np.flatnonzero(np.diff(vertices, prepend=-1))
     shared = vertices[begins[np.diff(begins, append=len(vertices)) > 1]]
-    vertices = vertices[begins]
-    telling = shared if len(shared) >= _LEAST_SHARED else vertices
-    return turned(scene.mesh.vertices[telling], view.frame)
+    return shared if len(shared) >= _LEAST_SHARED else vertices[begins]
 
 
 def _on_outer_circle(
