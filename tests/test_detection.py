@@ -11,6 +11,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 from outside import brep, plane
 from outside.profiles import sagitta
 
@@ -253,3 +254,18 @@ def test_walls_of_a_pocket_are_internal_and_those_outside_are_not():
 @pytest.fixture
 def rng():
     return np.random.default_rng(20240611)
+
+
+@pytest.mark.parametrize("facets", [64, 200])
+def test_a_bore_through_a_ball_is_found(facets):
+    # Outside reference: manifold3d cuts the bore; the ball's many faces divide its rims,
+    # so that corners lie amid the chords of its facets.
+    ball, cut = Manifold.sphere(20, 200), Manifold.cylinder(60, 6, 6, facets, center=True)
+    made = (ball - cut).to_mesh64()
+    mesh = Mesh(made.vert_properties[:, :3], made.tri_verts.astype(np.int64))
+
+    (bore,) = inspected(mesh).cylinders
+
+    assert (bore.kind, bore.is_through) == ("bore", True)
+    assert bore.nominal_size == pytest.approx(12, abs=1e-4)
+    assert (bore.start, bore.end) == pytest.approx((-(364**0.5), 364**0.5), abs=0.01)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import along, basis_across, dot, turned, unit
 from meshcomp.detection.neighbours import neighbours
-from meshcomp.detection.scenes import LEANING_LIMIT, Scene
+from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
 from meshcomp.detection.seeds import LEAST_SPAN
 from meshcomp.topology import edge_ends
@@ -29,6 +29,8 @@ _NEIGHBOURS = 4
 _CELLS = (1 << 20) - 1  # a mask: those farther apart seldom meet
 _MOST_BENDS = 300  # from which circles are told
 _LEAST_TURN = 0.01  # between the normals of two bends
+_RELATED = 0.25  # squared coefficient of correlation
+_LEANING = 0.02  # sine: twisted facets lean less, a ring's rows more
 _SPARE = 30.0  # degrees, of a facet that bends at one side only
 
 
@@ -75,19 +77,29 @@ def faces_about(
     Where bores cross, few triangles have an edge along the axis: the rest of the wall
     speaks for it, too.
     """
-    leaning = np.abs(along(scene.regions.normals, direction)) < LEANING_LIMIT
+    leaning = np.abs(along(scene.regions.normals, direction)) < _LEANING
     faces = np.flatnonzero(free & scene.bends.is_curved & leaning[scene.bends.of_face])
     basis = basis_across(direction)
     a, b, c = (np.take(scene.mesh.vertices, k, axis=0) for k in scene.mesh.faces[faces].T)
     middles = turned(a + b + c, basis) / 3
     normals = turned(np.take(scene.regions.face_normals, faces, axis=0), basis)
-    near = np.zeros(len(faces), dtype=bool)
-    for centre, radius in zip(
-        *(each[:_MOST_LOOKED_ABOUT] for each in circles), strict=True
-    ):
+    leans = along(np.take(scene.regions.face_normals, faces, axis=0), direction)
+    heights = along(a + b + c, direction) / 3
+    found = np.zeros(len(faces), dtype=bool)
+    few = (each[:_MOST_LOOKED_ABOUT] for each in circles)
+    for centre, radius in zip(*few, strict=True):
         away = middles - centre - radius * normals
-        near |= dot(away, away) <= (_OFF * radius) ** 2
-    return faces[near]
+        near = dot(away, away) <= (_OFF * radius) ** 2
+        if near.any() and not _lean_as_they_rise(leans[near], heights[near]):
+            found |= near
+    return faces[found]
+
+
+def _lean_as_they_rise(leans: NDArray[np.float64], heights: NDArray[np.float64]) -> bool:
+    """Whether faces lean the more the higher they are, as in a band of a ball or ring."""
+    leans, heights = leans - leans.mean(), heights - heights.mean()
+    product = float(leans @ leans) * float(heights @ heights)
+    return float(leans @ heights) ** 2 > _RELATED * product
 
 
 def _seen_along(

@@ -12,6 +12,7 @@ from meshcomp.detection.growing import (
     telling_vertices,
 )
 from meshcomp.detection.scenes import Circle, Prospect
+from meshcomp.detection.seeds import angles_of
 
 __all__ = ["is_doubtful", "leans_one_way"]
 
@@ -89,15 +90,16 @@ def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
     """
     mesh = view.scene.mesh
     areas = np.linalg.norm(mesh.area_vectors[faces], axis=1)
-    # Others lie amid a chord, inside the circle, and at the ends most of all.
-    vertices = telling_vertices(view.scene, faces)
-    place = np.minimum(np.searchsorted(vertices, mesh.faces[faces]), len(vertices) - 1)
-    mine = vertices[place] == mesh.faces[faces]
-    weights = np.bincount(place[mine], np.repeat(areas, 3)[mine.ravel()])
-    weights /= weights.sum()
+    corners = mesh.faces[faces].ravel()
+    vertices, place = np.unique(corners, return_inverse=True)
+    weights = np.bincount(place.ravel(), np.repeat(areas, 3)) / (3 * areas.sum())
     points = turned(mesh.vertices[vertices], view.frame)
+    off = np.hypot(*(points[:, :2] - circle.centre).T) - circle.radius
+    # Corners amid a chord lie inside the circle by right, and at the ends most of all.
+    kept = (off >= 0) | (off < -_sagitta(view, circle, faces))
+    kept |= np.isin(vertices, telling_vertices(view.scene, faces))
+    points, off, weights = points[kept], off[kept], weights[kept] / weights[kept].sum()
     x, y = ((points[:, :2] - circle.centre) / circle.radius).T
-    off = (np.hypot(x, y) - 1) * circle.radius
     height = points[:, 2] - points[:, 2].mean()
     tilted = np.column_stack(
         [tilt := np.stack([np.ones(len(x)), x, y], axis=1), height[:, None] * tilt]
@@ -106,6 +108,13 @@ def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
     before, after = (_unexplained(terms, off, weights) for terms in (tilted, bent))
     bend = np.sqrt(max(before - after, 0.0))
     return bool(bend > _LEAST_BEND and bend > _BENT * np.ptp(off) and after < before / 2)
+
+
+def _sagitta(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
+    """How far inside the circle the middle of the widest facet's chord lies, mm."""
+    mesh = view.scene.mesh
+    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
+    return circle.radius * float(1 - np.cos(angles_of(across)[1].max() / 2))
 
 
 def _unexplained(

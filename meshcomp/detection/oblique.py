@@ -31,15 +31,16 @@ def oblique_cylinders(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFa
         Faces of cylinders about coordinate axes; those of the ones found are added.
     """
     found: list[CylinderFaces] = []
-    searched = list(np.eye(3))
+    searched: list[NDArray[np.float64]] = []
     for proposal in oblique_axes(scene, ~taken):
         faces = proposal.faces[~taken[proposal.faces]]
         if len(faces) < len(proposal.faces) / 2:
             continue
         direction, is_bare = _settled(scene, proposal, faces)
-        if direction is None:
+        if direction is None or is_coordinate(direction):
             continue
-        across = _on_facets(scene, direction, taken)
+        across = cylinders_along(scene, direction, taken, whole=False)[0]
+        take(taken, across)
         if is_bare and not across:
             continue  # looked at once already
         mine = cylinders_on(scene, direction, faces[~taken[faces]])
@@ -50,17 +51,6 @@ def oblique_cylinders(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFa
             take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
             found += others
             searched.append(direction)
-    return found
-
-
-def _on_facets(
-    scene: Scene, direction: NDArray[np.float64], taken: NDArray[np.bool_]
-) -> list[CylinderFaces]:
-    """Cylinders whose facets run along a direction, unless all were looked at along it."""
-    if is_coordinate(direction):
-        return []
-    found = cylinders_along(scene, direction, taken, whole=False)[0]
-    take(taken, found)
     return found
 
 
@@ -83,6 +73,5 @@ def _settled(
     if seen:
         # What was found may still lean: tilt the axis as its own faces want it.
         largest = max(seen, key=lambda cylinder: len(cylinder.faces))
-        direction = settled_axis(scene, largest.faces, direction)
-        return np.round(direction) if is_coordinate(direction) else direction, False
+        return settled_axis(scene, largest.faces, direction), False
     return (None if proposal.is_patch else direction), True
