@@ -18,7 +18,7 @@ from meshcomp.detection.bend_circles import circles_of_bends, faces_about
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import turn_seen
-from meshcomp.detection.seeds import LEAST_SPAN
+from meshcomp.detection.turns import LEAST_SPAN
 from meshcomp.topology import components, edge_ends
 
 __all__ = ["Proposal", "is_coordinate", "oblique_axes"]

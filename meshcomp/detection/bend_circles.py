@@ -15,7 +15,7 @@ from meshcomp._vectors import along, basis_across, dot, turned, unit
 from meshcomp.detection.neighbours import neighbours
 from meshcomp.detection.scenes import Scene
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
-from meshcomp.detection.seeds import LEAST_SPAN
+from meshcomp.detection.turns import LEAST_SPAN
 from meshcomp.topology import edge_ends
 
 __all__ = ["circles_of_bends", "faces_about"]

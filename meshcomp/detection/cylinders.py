@@ -31,7 +31,8 @@ from meshcomp.detection.scenes import (
     frame_along,
     prospect,
 )
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage, gaps, linked
+from meshcomp.detection.seeds import Seed, linked
+from meshcomp.detection.turns import LEAST_SPAN, angles_about, coverage, gaps
 from meshcomp.sections import Outlines, cut, heights_through
 
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on", "take"]
@@ -199,7 +200,7 @@ def _described(
 ) -> CylinderFaces | None:
     scene = view.scene
     limit = rough_limit(circle.radius) if is_rough else ON_CYLINDER_LIMIT
-    angles = _angles(view, circle, faces)
+    angles = angles_about(view, faces, circle.centre)
     span = coverage(*angles)
     if span < (_LEAST_ROUGH_SPAN if is_rough else LEAST_SPAN):
         return None
@@ -227,15 +228,6 @@ def _described(
         size_across_flats=_across_flats(view, circle, faces[one_a_region]),
         form_deviation=float(np.abs(deviations[on]).max()),
     )
-
-
-def _angles(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Lowest angle and width of each face about the axis, radians."""
-    mesh = view.scene.mesh
-    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
-    return angles_of(across)
 
 
 def _facets(view: Prospect, faces: NDArray[np.int64]) -> int:

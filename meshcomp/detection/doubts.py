@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,7 +14,7 @@ from meshcomp.detection.growing import (
     telling_vertices,
 )
 from meshcomp.detection.scenes import Circle, Prospect
-from meshcomp.detection.seeds import angles_of
+from meshcomp.detection.turns import angles_about
 
 __all__ = ["is_doubtful", "leans_one_way"]
 
@@ -112,9 +114,8 @@ def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
 
 def _sagitta(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
     """How far inside the circle the middle of the widest facet's chord lies, mm."""
-    mesh = view.scene.mesh
-    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
-    return circle.radius * float(1 - np.cos(angles_of(across)[1].max() / 2))
+    widest = float(angles_about(view, faces, circle.centre)[1].max())
+    return circle.radius * (1 - math.cos(widest / 2))
 
 
 def _unexplained(

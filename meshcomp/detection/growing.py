@@ -15,8 +15,9 @@ from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.chords import are_narrow, without_flats
 from meshcomp.detection.scenes import Circle, Prospect, Scene
 from meshcomp.detection.sectors import turn_seen
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
+from meshcomp.detection.seeds import Seed
 from meshcomp.detection.trimming import without_roundings
+from meshcomp.detection.turns import LEAST_SPAN, angles_about, coverage
 from meshcomp.detection.waves import is_wavy
 from meshcomp.errors import AssociationError
 from meshcomp.topology import Topology, components
@@ -110,11 +111,7 @@ def _is_too_few(
 
 def _span(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
     """Angle that faces cover about a circle's centre, degrees."""
-    if len(faces) == 0:
-        return 0.0
-    mesh = view.scene.mesh
-    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - circle.centre
-    return coverage(*angles_of(across))
+    return coverage(*angles_about(view, faces, circle.centre)) if len(faces) else 0.0
 
 
 def _first_limit(view: Prospect, seed: Seed) -> float:

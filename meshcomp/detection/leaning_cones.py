@@ -17,7 +17,7 @@ from meshcomp._vectors import distinct, dot, highest, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.blends import runs_on_curving
 from meshcomp.detection.scenes import Scene, frame_along
-from meshcomp.detection.seeds import LEAST_SPAN, angles_of, coverage
+from meshcomp.detection.turns import LEAST_SPAN, angles_of, coverage
 from meshcomp.errors import AssociationError
 from meshcomp.features import Shape, Wall
 

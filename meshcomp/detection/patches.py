@@ -16,7 +16,8 @@ from meshcomp.detection.growing import STRICT_LIMIT
 from meshcomp.detection.rejoining import are_uneven, halves_joined, is_uneven, rejoined
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.sectors import SECTORS, looked_into, sectors
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
+from meshcomp.detection.seeds import Seed
+from meshcomp.detection.turns import LEAST_SPAN, angles_about, coverage
 
 __all__ = ["round_patches"]
 
@@ -146,9 +147,7 @@ def _may_be_round(
         return True
     if leans_one_way(view, faces):
         return False
-    mesh = view.scene.mesh
-    across = turned(mesh.vertices[mesh.faces[faces]], view.frame[:2]) - centre
-    return coverage(*angles_of(across)) >= LEAST_SPAN - _SPARE
+    return coverage(*angles_about(view, faces, centre)) >= LEAST_SPAN - _SPARE
 
 
 def _is_internal(

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from meshcomp._vectors import distinct, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
-from meshcomp.detection.seeds import LEAST_SPAN, Seed, angles_of, coverage
+from meshcomp.detection.seeds import Seed
+from meshcomp.detection.turns import LEAST_SPAN, angles_about, coverage
 from meshcomp.errors import AssociationError
 
 __all__ = ["are_uneven", "halves_joined", "is_uneven", "rejoined"]
@@ -153,5 +154,4 @@ def _are_on_one_circle(one: Seed, other: Seed) -> bool:
 
 def _span(view: Prospect, seed: Seed) -> float:
     """Angle that the faces of a seed cover, degrees."""
-    corners = view.scene.mesh.vertices[view.scene.mesh.faces[seed.faces]]
-    return coverage(*angles_of(turned(corners, view.frame[:2]) - seed.centre))
+    return coverage(*angles_about(view, seed.faces, seed.centre))
