@@ -20,12 +20,7 @@ PLATE = Path(__file__).parents[1] / "models" / "bearing_plate.stl"
 
 def run(*arguments):
     return subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            "from meshcomp.cli import main; main()",
-            *map(str, arguments),
-        ],
+        [sys.executable, "-m", "meshcomp", *map(str, arguments)],
         capture_output=True,
         encoding="utf-8",
         check=False,
