@@ -134,6 +134,38 @@ def test_more_rings_hold_neighbours_too_but_no_cylinder():
     assert reached[1] < reached[2]
 
 
+def test_of_two_cylinders_the_one_at_most_corners_of_a_place_is_held():
+    mesh = Mesh(np.eye(3)[[0, 1, 2, 0, 1, 2]], np.array([[0, 1, 2], [3, 4, 5]]))
+    wanted = Targets(
+        offset=np.zeros(2),
+        feature=np.array([0, 1]),
+        radius=np.ones(6),
+        change=np.ones(6),
+        point=np.zeros((6, 3)),
+        direction=np.zeros((6, 3)),
+        vertex=np.arange(6),
+        owner=np.array([0, 0, 0, 1, 1, 1]),
+        is_round=np.ones(2, dtype=bool),
+        is_straight=np.zeros(2, dtype=bool),
+    )
+    for place, held in (((0, 1, 2, 0, 3, 4), [1, 0]), ((0, 1, 2, 3, 4, 5), [1, 1])):
+        found = held_more(nothing_held(6, 2), mesh, wanted, np.array([place]), 0.01)
+        assert found.coarse.tolist() == held
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not SOLIDS.is_dir(), reason="the real meshes are not here")
+def test_bores_beside_a_boss_that_is_held_have_their_sizes():
+    # Two holes of 3.4 for screws were left as they were, since the boss around crosses.
+    seen = meshcomp.inspect(meshcomp.repair(meshcomp.read(SOLIDS / "s09.stl")))
+    rule = meshcomp.ByHand(wall_growth=-0.06, pocket_opening=0.07, bore_opening=0.21)
+    result = meshcomp.compensate(seen, meshcomp.plan(seen, rule))
+
+    held = {limit.feature_id for limit in result.limits}
+    assert any(name.startswith("boss") for name in held)
+    assert not any(name.startswith("bore") for name in held)
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(not SOLIDS.is_dir(), reason="the real meshes are not here")
 def test_folds_that_go_round_a_rim_end(tmp_path):

@@ -70,7 +70,8 @@ def held_more(
     places = tiers[bad]
     least = places.min(axis=1)
     stuck = least == _STILL
-    struck = np.unique(bad[(places == least[:, None]) & ~stuck[:, None]])
+    mine = (places == least[:, None]) & ~stuck[:, None]
+    struck = np.unique(bad[mine & _foremost(np.where(mine, owners[bad], -1))])
     if stuck.any():
         around = _neighbourhood(mesh, bad[stuck].ravel())
         struck = np.union1d(struck, around[tiers[around] != _STILL])
@@ -88,6 +89,17 @@ def held_more(
     stiff = tiers[: len(shares)] != _PLAIN
     stiff[walls] = False
     return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
+
+
+def _foremost(owners: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Mark, in each row of owners, those that are there most often; all where none is.
+
+    Of two cylinders that meet, a boss and a bore in it, say, one may do; of like ones,
+    two bores that grow into each other, neither goes before.
+    """
+    counts = (owners[:, :, None] == owners[:, None, :]).sum(axis=2)
+    counts[owners < 0] = 0
+    return np.asarray(counts == counts.max(axis=1, keepdims=True))
 
 
 def _lessened(shares: NDArray[np.float64]) -> NDArray[np.float64]:
