@@ -50,6 +50,8 @@ def is_doubtful(
     corners = telling_corners(view, faces)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
+    if not on.any():
+        return True
     corners, deviations = corners[on], deviations[on]
     return (
         _is_tapered(corners[:, 2], deviations)
