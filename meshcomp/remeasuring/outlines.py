@@ -66,6 +66,8 @@ def outline_of(rings: list[NDArray[np.float64]]) -> Outline:
 
 def outlines_of(sections: list[list[NDArray[np.float64]]]) -> list[Outline]:
     """Return the outline of each section; the bends of all are found together."""
+    if not sections:
+        return []
     every = outline_of([ring for rings in sections for ring in rings])
     counts = [len(rings) for rings in sections]
     section = np.repeat(np.arange(len(sections)), counts)[every.ring]
