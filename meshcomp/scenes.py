@@ -118,8 +118,8 @@ def _measure_from_axes(
         place[feature.faces[feature.faces < len(place)]] = True
         mine = place[parents]
         arms = after.vertices[after.faces[mine]] - feature.point
-        along = arms @ feature.direction
-        radii = lengths(arms - along[..., None] * feature.direction)
+        heights = arms @ feature.direction
+        radii = lengths(arms - heights[..., None] * feature.direction)
         grown = radii - feature.nominal_size / 2
         moved[mine] = -grown if feature.is_internal else grown
 

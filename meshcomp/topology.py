@@ -24,9 +24,9 @@ __all__ = [
 ]
 
 _SAME_WAY = 1e-4  # rad: bodies that touch may overlap by a film, no wedge is so sharp
-_MOST_WALKED = 100  # faces about a vertex: vertices of more are few, or
-_FEW = 100  # found in another way
-_MOST_AROUND = 10_000  # faces about those few
+_MOST_WALKED = 100  # faces about a vertex, where many vertices have more
+_FEW = 100  # vertices: where so few are left, they are walked about all the same
+_MOST_AROUND = 10_000  # faces about each of those
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from meshcomp._vectors import along, quantile, turned
 from meshcomp.detection.growing import (
     ON_CYLINDER_LIMIT,
-    telling_corners,
     telling_vertices,
 )
 from meshcomp.detection.scenes import Circle, Prospect
@@ -47,7 +46,8 @@ def is_doubtful(
         How far a corner may be off the circle, mm; more than `ON_CYLINDER_LIMIT` where
         the mesh was made anew.
     """
-    corners = telling_corners(view, faces)
+    telling = telling_vertices(view.scene, faces)
+    corners = turned(view.scene.mesh.vertices[telling], view.frame)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
     if not on.any():
@@ -56,7 +56,7 @@ def is_doubtful(
     return (
         _is_tapered(corners[:, 2], deviations)
         or leans_one_way(view, faces)
-        or _is_bent(view, circle, faces)
+        or _is_bent(view, circle, faces, telling)
         or _is_scattered(deviations, limit)
         or _is_lettering(view, circle, corners, deviations)
     )
@@ -86,7 +86,9 @@ def leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
     return bool(abs(mean) > _LEAN_LIMIT + _ONE_SIDED * np.sqrt(spread))
 
 
-def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
+def _is_bent(
+    view: Prospect, circle: Circle, faces: NDArray[np.int64], telling: NDArray[np.int64]
+) -> bool:
     """Whether the wall swells or narrows amid its length: a barrel, a ring, a bent tube.
 
     Corners count by the area around them, so that the first bands of a fillet at an end,
@@ -101,7 +103,7 @@ def _is_bent(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool:
     off = np.hypot(*(points[:, :2] - circle.centre).T) - circle.radius
     # Corners amid a chord lie inside the circle by right, and at the ends most of all.
     kept = (off >= 0) | (off < -_sagitta(view, circle, faces))
-    kept |= np.isin(vertices, telling_vertices(view.scene, faces))
+    kept |= np.isin(vertices, telling)
     points, off, weights = points[kept], off[kept], weights[kept] / weights[kept].sum()
     x, y = ((points[:, :2] - circle.centre) / circle.radius).T
     height = points[:, 2] - points[:, 2].mean()
