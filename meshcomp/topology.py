@@ -19,6 +19,7 @@ __all__ = [
     "fans",
     "genus",
     "least_of_cycles",
+    "neighbours_about_edges",
     "next_half_edge",
     "topology_of",
 ]
@@ -150,6 +151,50 @@ def _pair_wedges(
     key, side, depth = key[paired], side[paired], depth[paired]
     same = (key[1:] == key[:-1]) & (depth[1:] == depth[:-1]) & side[:-1] & ~side[1:]
     return np.flatnonzero(same), order[around][paired]
+
+
+def neighbours_about_edges(mesh: Mesh) -> NDArray[np.int64]:
+    """Pair half-edges that follow each other about an edge of four faces, or six, or ...
+
+    In a sound solid each such pair runs opposite ways: a face that ends material comes
+    after one that begins it. Of faces that lie on each other every two are a pair, and
+    the others follow each other as if those were not there.
+
+    Returns
+    -------
+    pairs : (k, 2) int
+
+    Examples
+    --------
+    >>> corners = [(0, 0, 0), (0, 0, 9), (1, 0, 0), (0, 1, 0), (-1, 0, 0), (0, -1, 0)]
+    >>> star = Mesh(corners, [(0, 1, 2), (0, 1, 3), (0, 1, 4), (0, 1, 5)])
+    >>> np.sort(neighbours_about_edges(star) // 3).tolist()
+    [[0, 1], [1, 2], [2, 3], [0, 3]]
+    """
+    starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)
+    order = np.argsort(keys, kind="stable")
+    sizes = np.diff(np.flatnonzero(np.diff(keys[order], prepend=-1, append=-1)))
+    order = order[np.repeat((sizes > 2) & (sizes % 2 == 0), sizes)]  # noqa: PLR2004
+    angles = _angles_about_edges(mesh, (starts > ends)[order], order)
+    ways = _directions(angles, keys[order])
+    around = np.argsort(ways, kind="stable")
+    order, ways = order[around], ways[around]
+    first = np.flatnonzero(np.diff(ways, prepend=-1))
+    counts = np.diff(first, append=len(ways))
+    place = np.arange(len(ways)) - np.repeat(first, counts)
+    second = np.flatnonzero(place % 2)
+    alone = order[first[counts % 2 == 1] + counts[counts % 2 == 1] - 1]
+    edge = keys[alone]
+    begins = np.flatnonzero(np.diff(edge, prepend=-1))
+    following = np.arange(1, len(alone) + 1)
+    following[begins + np.diff(begins, append=len(alone)) - 1] = begins
+    return np.concatenate(
+        [
+            np.column_stack([order[second - 1], order[second]]),
+            np.column_stack([alone, alone[following]]),
+        ]
+    ).reshape(-1, 2)
 
 
 def _directions(angles: NDArray[np.float64], keys: NDArray[np.int64]) -> NDArray[np.int64]:

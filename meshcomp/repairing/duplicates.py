@@ -9,9 +9,10 @@ from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
-__all__ = ["without_repeated"]
+__all__ = ["amid_odd_edges", "edge_numbers", "repeated_alike", "without_repeated"]
 
 _MOST_ONCE = 0.02  # of a surface drawn twice: what is not, since faces were lost
+_MOSTLY_ODD = 0.9  # of the rim of a surface that two bodies share
 _MOST_RIMS = 0.05  # of the edges of a surface: more are no accident
 
 
@@ -47,9 +48,23 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     first = _first_of_each(2 * keys + is_even)
     alone = _first_of_each(keys)
     kept = first if len(first) == len(alone) else _sides(work.mesh, keys, first, alone)
+    kept = np.union1d(kept, _shared(faces, keys, kept))
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
+
+
+def repeated_alike(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Find faces that stand there before with the same corners the same way round.
+
+    Examples
+    --------
+    >>> repeated_alike(np.array([(0, 1, 2), (2, 1, 0), (1, 2, 0)])).tolist()
+    [2]
+    """
+    ordered, is_even = _ordered(faces)
+    first = _first_of_each(2 * _numbered(ordered) + is_even)
+    return np.setdiff1d(np.arange(len(faces)), first)
 
 
 def _sides(
@@ -79,6 +94,71 @@ def _sides(
     touching = others | (times >= 2 * usual[own])
     ways = [np.union1d(first[both[first]], alone) for both in (touching, others)]
     return min(ways, key=lambda rows: _odd_edges(faces[rows]))
+
+
+def _shared(
+    faces: NDArray[np.int64], keys: NDArray[np.int64], kept: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Find faces to keep though they are there already: two bodies touch in them.
+
+    One of the bodies is inside out there. The surface of such faces has edges of an odd
+    number of other faces all about it, that of faces drawn twice by accident has none.
+    """
+    times = np.bincount(keys[kept], minlength=int(keys.max()) + 1)
+    left = np.setdiff1d(np.arange(len(faces)), kept)
+    left = left[times[keys[left]] == 1]
+    left = left[np.sort(np.unique(keys[left], return_index=True)[1])]
+    if len(left) == 0:
+        return np.zeros(0, np.int64)
+    edges = edge_numbers(faces)
+    total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
+    mine = edges[left].ravel()
+    shared = amid_odd_edges(_hanging_together(mine), mine, total)
+    return np.asarray(left[shared], np.int64)
+
+
+def _hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Label faces, three edges each, (3k,), that share edges, (k,)."""
+    order = np.argsort(edges, kind="stable")
+    same = edges[order][1:] == edges[order][:-1]
+    links = np.column_stack([order[1:][same], order[:-1][same]]) // 3
+    return components(len(edges) // 3, links)
+
+
+def amid_odd_edges(
+    label: NDArray[np.int64], edges: NDArray[np.int64], total: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Mark faces of surfaces with rims at which other faces are odd in number.
+
+    Parameters
+    ----------
+    label : (k,) int
+        The surface of each face.
+    edges : (3k,) int
+        Edges of the faces, in turn.
+    total : (e,) int
+        How many other faces each edge has; one is an open edge, and counts as even.
+
+    Returns
+    -------
+    marked : (k,) bool
+    """
+    at, count = np.unique(
+        np.column_stack([np.repeat(label, 3), edges]), axis=0, return_counts=True
+    )
+    surface, edge = at[count % 2 == 1].T
+    is_odd = (total[edge] % 2 == 1) & (total[edge] > 1)
+    rims = np.bincount(surface, minlength=int(label.max(initial=-1)) + 1)
+    odd = np.bincount(surface, is_odd, len(rims))
+    return np.asarray(((rims > 0) & (odd >= _MOSTLY_ODD * rims))[label])
+
+
+def edge_numbers(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give the edges of faces numbers, (m, 3), the same whichever way they run."""
+    low = np.minimum(faces, np.roll(faces, -1, axis=1))
+    high = np.maximum(faces, np.roll(faces, -1, axis=1))
+    keys = low * (int(faces.max()) + 1) + high
+    return np.asarray(np.unique(keys, return_inverse=True)[1].reshape(-1, 3), np.int64)
 
 
 def _odd_edges(faces: NDArray[np.int64]) -> int:

@@ -11,7 +11,7 @@ from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh
 from meshcomp.parts import Part
 from meshcomp.repairing.cracks import rim_edges
-from meshcomp.repairing.duplicates import without_repeated
+from meshcomp.repairing.duplicates import repeated_alike, without_repeated
 from meshcomp.repairing.patchwork import untouched
 from meshcomp.repairing.redrawn import without_redrawn
 from meshcomp.repairing.shells import Shells, shells_inside, shells_of
@@ -143,9 +143,10 @@ def _repeated(mesh: Mesh) -> NDArray[np.int64]:
     """Faces that would be dropped, as they stand in the file more than once."""
     once, count = without_repeated(untouched(mesh))
     again, more = without_redrawn(once)
+    alike = repeated_alike(mesh.faces)  # also where two bodies touch
     if not count + more:
-        return np.zeros(0, np.int64)
-    return np.setdiff1d(np.arange(len(mesh.faces)), again.parents)
+        return alike
+    return np.union1d(alike, np.setdiff1d(np.arange(len(mesh.faces)), again.parents))
 
 
 def _flat_faces(mesh: Mesh, shells: Shells) -> NDArray[np.int64]:

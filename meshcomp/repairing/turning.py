@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.patchwork import Patchwork
-from meshcomp.topology import components, topology_of
+from meshcomp.topology import components, neighbours_about_edges, topology_of
 
 __all__ = ["plain_edges", "plain_surfaces", "turned_alike"]
 
@@ -52,6 +52,8 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     Every face is two nodes of a graph, as it is and turned over; faces that share an
     edge join the nodes that go together, so each surface falls into two components.
     A surface with one side only, such as a Möbius strip, makes one and is left as it is.
+    Where bodies touch, whole surfaces are then turned: about an edge, faces end and begin
+    material by turns. What does not leave fewer edges without a neighbour is undone.
 
     Returns
     -------
@@ -70,11 +72,51 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     topology = topology_of(work.mesh)
     if not topology.crowded and len(rim_edges(work.mesh)) == len(topology.open_half_edges):
         return work, 0  # what has no twin has no other face at all
+    was = work.mesh.faces
     pairs, alike = plain_edges(work.mesh)
-    if alike.all():
-        return work, 0
-    count = len(work.mesh.faces)
-    a, b = (pairs // 3).T
+    if not alike.all():
+        work = work.turned(_turned(pairs // 3, alike, np.ones(len(was), np.int64)))
+    if topology.crowded:
+        work = _turned_at_contacts(work)
+    return work, int((work.mesh.faces[:, 0] != was[:, 0]).sum())
+
+
+def _turned_at_contacts(work: Patchwork) -> Patchwork:
+    """Turn whole surfaces that do not fit the others at edges of four faces or more."""
+    before = _misfits(work.mesh)
+    if before == 0:
+        return work
+    pairs = neighbours_about_edges(work.mesh)
+    label, _ = plain_surfaces(work.mesh)
+    turned = _turned(label[pairs // 3], _run_opposite(work.mesh, pairs), np.bincount(label))
+    done = work.turned(turned[label])
+    return done if _misfits(done.mesh) < before else work
+
+
+def _misfits(mesh: Mesh) -> int:
+    """Count half-edges without a neighbour, and faces on each other that look alike."""
+    pairs = neighbours_about_edges(mesh)
+    apex = mesh.faces.ravel()[pairs - pairs % 3 + (pairs + 2) % 3]
+    doubled = (apex[:, 0] == apex[:, 1]) & ~_run_opposite(mesh, pairs)
+    rims = len(rim_edges(mesh))
+    return len(topology_of(mesh).open_half_edges) - rims + int(doubled.sum())
+
+
+def _run_opposite(mesh: Mesh, pairs: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Whether half-edges of one edge run opposite ways."""
+    forward = (mesh.faces < np.roll(mesh.faces, -1, axis=1)).ravel()
+    return np.asarray(forward[pairs[:, 0]] != forward[pairs[:, 1]])
+
+
+def _turned(
+    pairs: NDArray[np.int64], alike: NDArray[np.bool_], sizes: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Mark what to turn, so that pairs look alike; of both ways, the smaller in sum.
+
+    `sizes` are those of the things, (k,), and `pairs`, (e, 2), number them.
+    """
+    count = len(sizes)
+    a, b = pairs.T
     crossed = np.where(alike, 0, count)
     links = np.concatenate(
         [
@@ -84,7 +126,7 @@ def turned_alike(work: Patchwork) -> tuple[Patchwork, int]:
     )
     label = components(2 * count, links)
     as_is, over = label[:count], label[count:]
-    sizes = np.bincount(as_is, minlength=int(label.max()) + 1)
+    total = np.bincount(as_is, sizes, int(label.max()) + 1)
     # Of the two ways round, the one that more faces have already; ties by the label.
-    turned = (sizes[over] > sizes[as_is]) | ((sizes[over] == sizes[as_is]) & (over < as_is))
-    return work.turned(turned), int(turned.sum())
+    more = total[over] > total[as_is]
+    return np.asarray(more | ((total[over] == total[as_is]) & (over < as_is)))

@@ -1,0 +1,62 @@
+"""Bodies that touch stay several, though faces of them are damaged.
+
+Outside references: closed forms for the volumes of boxes, pymeshlab for crossing and open
+edges.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+from outside.crossings import crossing_faces, open_edges
+from test_repairing import box, kinds, part_of
+
+from meshcomp.meshes import Mesh, concatenate
+from meshcomp.repairing import refuse_faults, repair
+from meshcomp.repairing.shells import shells_of
+
+
+def row_of_boxes(count, flips=()):
+    """Boxes of 10 mm in a row, each the mirror image of the next; they share sides."""
+    mirrored = box().vertices * (-1, 1, 1)
+    one, other = box(), Mesh(mirrored, box().faces[:, ::-1])
+    shifted = [
+        body.moved(body.vertices + (10.0 * k, 0, 0))
+        for k, body in enumerate([one, other] * count)
+    ][:count]
+    turned = [
+        Mesh(b.vertices, b.faces[:, ::-1] if k in flips else b.faces)
+        for k, b in enumerate(shifted)
+    ]
+    return joined(concatenate(turned))
+
+
+def joined(mesh):
+    """Make one of equal corners."""
+    _, first, index = np.unique(
+        mesh.vertices, axis=0, return_index=True, return_inverse=True
+    )
+    return Mesh(mesh.vertices, first[index.ravel()][mesh.faces]).compact()
+
+
+@pytest.mark.parametrize("flips", [(0,), (1,), (0, 2), (1, 2), (2, 3)])
+def test_a_side_that_two_bodies_draw_alike_stays_both_of_them(flips):
+    # One of them is inside out, so that the side they share stands there twice alike.
+    sound = repair(part_of(row_of_boxes(4, flips)))
+    assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 4)
+    assert "sheets" not in kinds(sound)
+    assert "repeated faces" not in kinds(sound)
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+    refuse_faults(sound)
+
+
+@pytest.mark.parametrize(("seed", "share"), [*product(range(6), (0.1, 0.4))])
+def test_faces_of_bodies_that_touch_are_turned_to_fit(seed, share):
+    row = row_of_boxes(3)
+    rows = np.random.default_rng(seed).random(len(row.faces)) < share
+    faces = np.where(rows[:, None], row.faces[:, ::-1], row.faces)
+    sound = repair(part_of(Mesh(row.vertices, faces)))
+    assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
