@@ -10,9 +10,11 @@ from itertools import product
 
 import numpy as np
 import pytest
+from outside import plane
 from outside.crossings import crossing_faces, open_edges
 from test_repairing import box, kinds, part_of
 
+from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.repairing import refuse_faults, repair
 from meshcomp.repairing.shells import shells_of
@@ -60,3 +62,55 @@ def test_faces_of_bodies_that_touch_are_turned_to_fit(seed, share):
     sound = repair(part_of(Mesh(row.vertices, faces)))
     assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
     assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0
+
+
+def angle():
+    """Angle section of 175 mm² by 10 mm, with room for a body in its corner."""
+    return plane.prism([[(0, 0), (20, 0), (20, 5), (5, 5), (5, 20), (0, 20)]], 0, 10)
+
+
+def without_corner(cube):
+    """Take the faces about one corner away: what is left open there is not plane."""
+    return Mesh(cube.vertices, cube.faces[(cube.faces != 0).all(axis=1)])
+
+
+def sawn(cube):
+    """Cut a cube across, and open the cut wider than a crack may be."""
+    half = box(np.ptp(cube.bounds, axis=0) * (1, 1, 0.5))
+    sides = half.faces[(np.ptp(half.corners[:, :, 2], axis=1) > 0)]
+    low, high = (Mesh(half.vertices, half.faces[k]) for k in _caps(half))
+    gap, up = np.array([0, 0, 0.03]), np.array([0, 0, np.ptp(cube.bounds, axis=0)[2] / 2])
+    pieces = [Mesh(half.vertices, sides), low]
+    lower = [p.moved(p.vertices + cube.bounds.mean(axis=0)) for p in pieces]
+    pieces = [Mesh(half.vertices, sides), high]
+    upper = [p.moved(p.vertices + cube.bounds.mean(axis=0) + up + gap) for p in pieces]
+    return joined(concatenate(lower + upper))
+
+
+def _caps(mesh):
+    level = [(mesh.corners[:, :, 2] == z).all(axis=1) for z in mesh.bounds[:, 2]]
+    return [np.flatnonzero(each) for each in level]
+
+
+@pytest.mark.parametrize("damage", [without_corner, sawn])
+@pytest.mark.parametrize("at", [(9, 9, 5), (5 + 1.5, 5 + 1.5, 5)])
+def test_a_body_with_a_hole_is_no_sheet(damage, at):
+    # It lies within the box of the other body, apart from it or touching it.
+    small = damage(box((3, 3, 3), at=at))
+    with pytest.raises(NotASolidError, match=r"open about \("):
+        repair(part_of(joined(concatenate([angle(), small]))))
+
+
+def test_a_stray_surface_that_is_bent_goes():
+    # Two sides of a cube: no body, as they enclose nothing.
+    cube = box((3, 3, 3), at=(9, 9, 5))
+    bent = Mesh(
+        cube.vertices,
+        cube.faces[
+            (cube.corners[:, :, 0] > 10).all(axis=1)
+            | (cube.corners[:, :, 1] > 10).all(axis=1)
+        ],
+    )
+    sound = repair(part_of(joined(concatenate([angle(), bent]))))
+    assert kinds(sound) == {"sheets": 4}
+    assert sound.mesh.volume == pytest.approx(1750)

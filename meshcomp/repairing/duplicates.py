@@ -9,7 +9,14 @@ from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
-__all__ = ["amid_odd_edges", "edge_numbers", "repeated_alike", "without_repeated"]
+__all__ = [
+    "amid_odd_edges",
+    "edge_numbers",
+    "firsts_of_repeated",
+    "hanging_together",
+    "repeated_alike",
+    "without_repeated",
+]
 
 _MOST_ONCE = 0.02  # of a surface drawn twice: what is not, since faces were lost
 _MOSTLY_ODD = 0.9  # of the rim of a surface that two bodies share
@@ -52,6 +59,11 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
+
+
+def firsts_of_repeated(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Find the first of each face, whichever way round others have the same corners."""
+    return _first_of_each(_numbered(_ordered(faces)[0]))
 
 
 def repeated_alike(faces: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -113,11 +125,11 @@ def _shared(
     edges = edge_numbers(faces)
     total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
     mine = edges[left].ravel()
-    shared = amid_odd_edges(_hanging_together(mine), mine, total)
+    shared = amid_odd_edges(hanging_together(mine), mine, total)
     return np.asarray(left[shared], np.int64)
 
 
-def _hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
+def hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     """Label faces, three edges each, (3k,), that share edges, (k,)."""
     order = np.argsort(edges, kind="stable")
     same = edges[order][1:] == edges[order][:-1]

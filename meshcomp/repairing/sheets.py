@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.repairing.cracks import rim_edges
-from meshcomp.repairing.patchwork import Patchwork
+from meshcomp.meshes import Mesh
+from meshcomp.repairing.cracks import crack_limit, rim_edges
+from meshcomp.repairing.flatness import are_flat
+from meshcomp.repairing.patchwork import Patchwork, untouched
 from meshcomp.repairing.shells import shells_of
 from meshcomp.repairing.turning import plain_surfaces
 from meshcomp.topology import components, topology_of
@@ -30,25 +32,35 @@ def without_sheets(work: Patchwork) -> tuple[Patchwork, int]:
     """
     before = len(work.mesh.faces)
     if not topology_of(work.mesh).is_closed:
-        found = _without_rims(work)
+        every = untouched(work.mesh)
+        found = _without_rims(every)
         if found is None or not _is_whole(found, work, _LARGEST_SHEET):
-            found = _without_partitions(work)
+            found = _without_partitions(every)
         if found is not None and _is_whole(found, work, _LARGEST_PARTITION):
-            work = found
+            work = work.only(found.parents)
     if topology_of(work.mesh).is_closed:
         work = _without_flaps(_without_flakes(work))
     return work, before - len(work.mesh.faces)
 
 
 def _is_whole(found: Patchwork, work: Patchwork, share: float) -> bool:
-    """Whether what is left is closed, and has the box and most of the surface of all."""
+    """Whether what is left is closed, and has the box and most of the surface of all.
+
+    What is gone must have been flat: a body with a hole in it is no sheet. The parents of
+    `found` are faces of `work`.
+    """
     if not topology_of(found.mesh).is_closed:
         return False
     areas = [np.linalg.norm(w.mesh.area_vectors, axis=1).sum() for w in (found, work)]
     same_box = np.abs(found.mesh.bounds - work.mesh.bounds).max() <= 1e-3 * (
         work.mesh.diagonal
     )
-    return bool(areas[0] >= (1 - share) * areas[1] and same_box)
+    if areas[0] < (1 - share) * areas[1] or not same_box:
+        return False
+    gone = np.ones(len(work.mesh.faces), dtype=bool)
+    gone[found.parents] = False
+    dropped = Mesh(work.mesh.vertices, work.mesh.faces[gone])
+    return are_flat(dropped, crack_limit(work.mesh))
 
 
 def _without_rims(work: Patchwork) -> Patchwork | None:
