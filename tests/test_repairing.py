@@ -499,3 +499,27 @@ def test_faces_repeated_before_all_is_drawn_again_are_no_contact(name, tmp_path)
     sound = repair(bad).mesh
     assert sound.volume == pytest.approx(good.mesh.volume)
     assert open_edges(sound) == non_manifold_edges(sound) == crossing_faces(sound) == 0
+
+
+@pytest.mark.parametrize("seed", [3, 5, 11])
+def test_what_uniting_leaves_between_flush_bodies_is_no_reason_to_refuse(seed):
+    # A plug in a ring, flush but for the rounding of 32 bits, and a bar through both.
+    whole = trimesh.util.concatenate(
+        [
+            trimesh.creation.annulus(5, 9, 6, sections=24),
+            trimesh.creation.cylinder(5, 10, sections=24),
+            trimesh.creation.box((4, 12, 4)),
+        ]
+    )
+    turn = np.random.default_rng(seed).random(3)
+    whole.apply_transform(trimesh.transformations.random_rotation_matrix(turn))
+    corners = (whole.vertices + [80, 40, 20]).astype(np.float32).astype(float)
+    sound = repair(part_of(Mesh(corners, np.array(whole.faces))))
+    assert kinds(sound) == {"bodies united": 2}
+    # Closed form: 24-gons of radius 9 and 5 as prisms; the bar lies within them.
+    polygon = 12 * np.sin(np.pi / 12)
+    assert sound.mesh.volume == pytest.approx(polygon * (9**2 * 6 + 5**2 * 4), rel=1e-6)
+    assert not shells_of(sound.mesh).are_sheets.any()
+    read = sound.mesh.corners.astype(np.float32)
+    assert (read != np.roll(read, 1, axis=1)).any(axis=2).all()  # no face loses a corner
+    assert open_edges(sound.mesh) == 0

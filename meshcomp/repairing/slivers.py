@@ -167,16 +167,33 @@ def without_needles(work: Patchwork, limit: float, movable: NDArray[np.bool_]) -
     starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
     short = np.linalg.norm(mesh.vertices[starts] - mesh.vertices[ends], axis=1) <= limit
     short &= (starts < ends) & (movable[starts] | movable[ends])
-    if not short.any():
-        return work
-    label = components(len(mesh.vertices), np.column_stack([starts, ends])[short])
-    # One that may not move leads its group; a group of two such keeps both.
+    count = len(mesh.vertices)
+    while short.any():
+        label = components(count, np.column_stack([starts, ends])[short])
+        faces = np.where(movable, _leaders(label, movable)[label], np.arange(count))[
+            mesh.faces
+        ]
+        kept = (faces != np.roll(faces, -1, axis=1)).all(axis=1)
+        bad = np.isin(label, label[_at_repeated(faces[kept], count)])
+        again = short & (bad[starts] | bad[ends])
+        if not again.any():
+            joined = Patchwork(Mesh(mesh.vertices, faces[kept]), work.parents[kept])
+            return joined if topology_of(joined.mesh).is_closed else work
+        short &= ~again  # a neck would be closed there
+    return work
+
+
+def _leaders(label: NDArray[np.int64], movable: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Vertex that leads each group: one that may not move, where there is one."""
     order = np.lexsort([np.arange(len(label)), movable])
     leader = np.zeros(int(label.max()) + 1, np.int64)
     leader[label[order[::-1]]] = order[::-1]
-    faces = np.where(movable, leader[label], np.arange(len(label)))[mesh.faces]
-    kept = (faces != np.roll(faces, -1, axis=1)).all(axis=1)
-    joined = Patchwork(Mesh(mesh.vertices, faces[kept]), work.parents[kept])
-    was, now = topology_of(mesh), topology_of(joined.mesh)
-    same = now.is_closed and now.crowded == was.crowded
-    return joined if same else work
+    return leader
+
+
+def _at_repeated(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Vertices at edges that more than one face runs along the same way."""
+    keys = (faces * count + np.roll(faces, -1, axis=1)).ravel()
+    found, counts = np.unique(keys, return_counts=True)
+    several = found[counts > 1]
+    return np.concatenate([several // count, several % count])

@@ -21,6 +21,7 @@ __all__ = ["Overlaps", "overlaps_of", "without_overlaps"]
 
 _FLUSH = 1e-4  # mm: planes of two bodies that are nearer are one
 _SLIVER = 5e-5  # mm: a cut face that is lower goes, so that rounding folds none
+_TOLERANCES = (0.0, 5e-5, 1e-3)  # mm: by which a union may be smoothed, if it must be
 _VOLUME_SHARE = 1e-6  # of the bodies' volumes: what uniting may lose to rounding
 _NOTHING_MORE = 1e-7  # of a body's volume: what others add to it that lie within it
 
@@ -149,25 +150,93 @@ def without_overlaps(work: Patchwork) -> tuple[Patchwork, int, int]:
 
 
 def _whole(work: Patchwork, faces: list[NDArray[np.int64]]) -> Patchwork | None:
-    """Make one of overlapping bodies; None where that is no sounder."""
-    topology = topology_of(work.mesh)
-    made = united(work.mesh, topology, faces)
-    if made is None:
-        return None
-    mesh, parents = made
+    """Make one of overlapping bodies; None where that is no sounder.
+
+    Of several unions that are, the first is taken that brings no edges together, else that
+    with the fewest such edges: what reads the file cannot tell which faces go on there.
+    """
     before = [Mesh(work.mesh.vertices, work.mesh.faces[rows]) for rows in faces]
-    largest = int(np.argmax([body.volume for body in before]))
-    if mesh.volume <= (1 + _NOTHING_MORE) * before[largest].volume:
-        # The others lie within it, such as a second drawing of the same body.
-        alone = work.only(faces[largest])
-        if _is_sounder(alone.mesh, before, work.mesh, faces):
-            return alone
+    together = Mesh(work.mesh.vertices, work.mesh.faces[np.concatenate(faces)])
+    least, crossed = _joined_in_file(together), len(np.unique(crossing_pairs(together)))
+    best, fewest, exact = None, np.inf, None
+    for tolerance in _TOLERANCES:
+        made = united(work.mesh, topology_of(work.mesh), faces, tolerance)
+        if made is None:
+            continue
+        exact = made[0].volume if exact is None else exact
+        tried = [_largest(work, faces, exact), _cleaned(work, made, exact)]
+        sound = [w for w in tried if w and _is_sounder(w.mesh, before, crossed)]
+        if not sound:
+            continue
+        whole = sound[0]
+        joined = _joined_in_file(whole.mesh)
+        if joined < fewest:
+            best, fewest = whole, joined
+        if joined <= least:
+            break
+    return best
+
+
+def _largest(
+    work: Patchwork, faces: list[NDArray[np.int64]], volume: float
+) -> Patchwork | None:
+    """Return the largest body, where others add nothing, such as a second drawing."""
+    sizes = [Mesh(work.mesh.vertices, work.mesh.faces[rows]).volume for rows in faces]
+    largest = int(np.argmax(sizes))
+    return work.only(faces[largest]) if volume <= (1 + _NOTHING_MORE) * max(sizes) else None
+
+
+def _cleaned(
+    work: Patchwork, made: tuple[Mesh, NDArray[np.int64]], exact: float
+) -> Patchwork | None:
+    """Take out of a union what is too small for 32 bits; None where that tears it.
+
+    `exact` is its volume before anything was smoothed, mm³.
+    """
+    mesh, parents = made
     new = _is_new(mesh, work.mesh)
-    rounded = Patchwork(_rounded(mesh, new), work.parents[parents])
-    cleaned = without_needles(rounded, _SLIVER, new)
-    limits = np.where(new[cleaned.mesh.faces].any(axis=1), _SLIVER, -1.0)
-    cleaned, _ = without_slivers(cleaned, limits)
-    return cleaned if _is_sounder(cleaned.mesh, before, work.mesh, faces) else None
+    done = Patchwork(_rounded(mesh, new), work.parents[parents])
+    done = without_needles(done, _SLIVER, new)
+    limits = np.where(new[done.mesh.faces].any(axis=1), _SLIVER, -1.0)
+    done, _ = without_slivers(done, limits)
+    if abs(done.mesh.volume - exact) > _SLIVER * shells_of(done.mesh).areas.sum():
+        return None
+    return _as_read(_without_gaps(done, work.mesh))
+
+
+def _as_read(work: Patchwork) -> Patchwork:
+    """Make corners one that are so in 32 bits, and drop faces that have no three then."""
+    index, count = _places_in_file(work.mesh)
+    first = np.zeros(count, np.int64)
+    first[index[::-1]] = np.arange(len(index))[::-1]
+    faces = first[index][work.mesh.faces]
+    whole = (faces != np.roll(faces, -1, axis=1)).all(axis=1)
+    if whole.all() and (faces == work.mesh.faces).all():
+        return work
+    return work.with_faces(faces).only(whole)
+
+
+def _places_in_file(mesh: Mesh) -> tuple[NDArray[np.int64], int]:
+    """Give vertices that 32 bits do not tell apart one number, (n,), and count these."""
+    rounded = (mesh.vertices + 0.0).astype(np.float32)
+    places, index = np.unique(rounded, axis=0, return_inverse=True)
+    return index.ravel(), len(places)
+
+
+def _without_gaps(work: Patchwork, before: Mesh) -> Patchwork:
+    """Drop what uniting left between bodies that do not quite meet: it encloses nothing.
+
+    Faces that were flush but for rounding leave shells without thickness, which would be
+    refused; a void between bodies that is as thin as a crack is filled as cracks are.
+    """
+    shells = shells_of(work.mesh)
+    if shells.count == 1:
+        return work
+    of_face = _is_new(work.mesh, before)[work.mesh.faces].any(axis=1)
+    is_new = np.bincount(shells.of_face, of_face, shells.count) > 0
+    thin = -2 * shells.volumes <= crack_limit(before) * shells.areas
+    gone = shells.are_sheets | (is_new & (shells.volumes < 0) & thin)
+    return work.only(~gone[shells.of_face]) if not gone.all() else work
 
 
 def _is_new(mesh: Mesh, before: Mesh) -> NDArray[np.bool_]:
@@ -185,9 +254,7 @@ def _rounded(mesh: Mesh, new: NDArray[np.bool_]) -> Mesh:
     return mesh.moved(np.where(new[:, None], short, mesh.vertices))
 
 
-def _is_sounder(
-    mesh: Mesh, before: list[Mesh], source: Mesh, faces: list[NDArray[np.int64]]
-) -> bool:
+def _is_sounder(mesh: Mesh, before: list[Mesh], crossed: int) -> bool:
     """Whether a union is closed, of a likely volume, and has fewer crossing faces."""
     if not topology_of(mesh).is_closed:
         return False
@@ -196,9 +263,16 @@ def _is_sounder(
     slack = _VOLUME_SHARE * most
     if not least - slack <= mesh.volume <= most + slack:
         return False
-    all_before = Mesh(source.vertices, source.faces[np.concatenate(faces)])
-    crossed = len(np.unique(crossing_pairs(all_before)))
     return len(np.unique(crossing_pairs(mesh))) < max(crossed, 1)
+
+
+def _joined_in_file(mesh: Mesh) -> int:
+    """Count half-edges that are one with others, or none, once 32 bits are read again."""
+    index, count = _places_in_file(mesh)
+    starts = index[mesh.faces]
+    keys = (starts * count + np.roll(starts, -1, axis=1)).ravel()
+    found, counts = np.unique(keys, return_counts=True)
+    return int(counts[(counts > 1) | (found % (count + 1) == 0)].sum())
 
 
 def _together(parts: list[Patchwork]) -> Patchwork:

@@ -223,7 +223,10 @@ def shared_thicknesses(
 
 
 def united(
-    mesh: Mesh, topology: Topology, groups: list[NDArray[np.int64]]
+    mesh: Mesh,
+    topology: Topology,
+    groups: list[NDArray[np.int64]],
+    tolerance: float = 0.0,
 ) -> tuple[Mesh, NDArray[np.int64]] | None:
     """Unite closed groups of faces that overlap.
 
@@ -235,6 +238,8 @@ def united(
         Its half-edges.
     groups : list of (k,) int
         Faces of each closed group.
+    tolerance : float, optional
+        By which the surface may move where that takes out short edges, mm.
 
     Returns
     -------
@@ -262,7 +267,7 @@ def united(
     whole = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
     if whole.is_empty() or whole.status() != manifold3d.Error.NoError:
         return None
-    found = whole.to_mesh64()
+    found = (whole.simplify(tolerance) if tolerance else whole).to_mesh64()
     return (
         Mesh(found.vert_properties[:, :3], np.asarray(found.tri_verts, np.int64)),
         np.asarray(found.face_id, np.int64),
