@@ -43,6 +43,17 @@ def test_a_film_goes_and_the_rest_is_closed(made_anew):
     assert rest.volume == pytest.approx(64)
 
 
+@pytest.mark.parametrize("out", [0.03, -0.03])
+def test_a_film_that_sticks_out_goes_though_it_has_an_area(out):
+    mesh = box_with_film()
+    corners = mesh.vertices.copy()
+    corners[-1] += out * corners[-1] / np.linalg.norm(corners[-1])
+    bent = Mesh(corners, mesh.faces)
+    films = in_films(bent, np.arange(14) == 12)
+    assert np.flatnonzero(films).tolist() == [12, 13]
+    assert topology_of(Mesh(corners, bent.faces[~films])).is_closed
+
+
 def test_nothing_goes_where_nothing_was_made_anew():
     assert not in_films(box_with_film(), np.zeros(14, dtype=bool)).any()
 
