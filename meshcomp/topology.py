@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._wedges import Around, directions_about_edges, next_half_edge, pair_wedges
 from meshcomp.meshes import Mesh
 
 __all__ = [
@@ -24,7 +24,6 @@ __all__ = [
     "topology_of",
 ]
 
-_SAME_WAY = 1e-4  # rad: bodies that touch may overlap by a film, no wedge is so sharp
 _MOST_WALKED = 100  # faces about a vertex, where many vertices have more
 _FEW = 100  # vertices: where so few are left, they are walked about all the same
 _MOST_AROUND = 10_000  # faces about each of those
@@ -70,19 +69,6 @@ class Topology:
         return np.column_stack([first, self.twins[first]])
 
 
-def next_half_edge(half_edges: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the half-edge that follows each one around its face.
-
-    Examples
-    --------
-    >>> next_half_edge(np.array([3, 4, 5])).tolist()
-    [4, 5, 3]
-    """
-    following = half_edges + 1
-    following[following % 3 == 0] -= 3
-    return following
-
-
 def topology_of(mesh: Mesh) -> Topology:
     """Find the twin of every half-edge.
 
@@ -111,46 +97,22 @@ def _paired(mesh: Mesh) -> Topology:
 
     twins = np.full(len(starts), -1)
     simple = (keys[1:] == keys[:-1]) & (backward[1:] != backward[:-1])
-    crowded = 0
+    crowded, rows = 0, np.zeros(0, np.int64)
     if (keys[2:] == keys[:-2]).any():
         sizes = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
         crowded = int((sizes > 2).sum())  # noqa: PLR2004 - two faces share a plain edge
         rows = np.flatnonzero(np.repeat(sizes > 2, sizes))  # noqa: PLR2004
         simple[rows[rows < len(simple)]] = False
-        wedges, among = _pair_wedges(mesh, keys[rows], backward[rows], order[rows])
-        twins[among[wedges]] = among[wedges + 1]
-        twins[among[wedges + 1]] = among[wedges]
     first = np.flatnonzero(simple)
     twins[order[first]] = order[first + 1]
     twins[order[first + 1]] = order[first]
+    if crowded:
+        around = Around(mesh, twins, order[rows], backward[rows])
+        wedges, among = pair_wedges(around, keys[rows])
+        twins[among[wedges]] = among[wedges + 1]
+        twins[among[wedges + 1]] = among[wedges]
     twins.flags.writeable = False
     return Topology(twins, starts, crowded)
-
-
-def _pair_wedges(
-    mesh: Mesh,
-    keys: NDArray[np.int64],
-    backward: NDArray[np.bool_],
-    order: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Reorder so that the half-edges to be paired stand next to each other.
-
-    Seen along an edge, material lies on the side of rising angle of a face whose own
-    half-edge runs backward, and ends at the next face whose half-edge runs forward.
-    """
-    # Of faces that lie on each other, the one that ends material comes first.
-    ways = _directions(_angles_about_edges(mesh, backward, order), keys)
-    around = np.lexsort([backward, ways, keys])
-    first = np.flatnonzero(np.diff(keys[around], prepend=-1))
-    around = around[_rounds(backward[around], first)]
-    key, side = keys[around], backward[around]
-    # Wedges within wedges: pair those of one depth, in turn.
-    running = np.cumsum(np.where(side, 1, -1))
-    depth = running + ~side
-    paired = np.lexsort([depth, key])
-    key, side, depth = key[paired], side[paired], depth[paired]
-    same = (key[1:] == key[:-1]) & (depth[1:] == depth[:-1]) & side[:-1] & ~side[1:]
-    return np.flatnonzero(same), order[around][paired]
 
 
 def neighbours_about_edges(mesh: Mesh) -> NDArray[np.int64]:
@@ -176,8 +138,9 @@ def neighbours_about_edges(mesh: Mesh) -> NDArray[np.int64]:
     order = np.argsort(keys, kind="stable")
     sizes = np.diff(np.flatnonzero(np.diff(keys[order], prepend=-1, append=-1)))
     order = order[np.repeat((sizes > 2) & (sizes % 2 == 0), sizes)]  # noqa: PLR2004
-    angles = _angles_about_edges(mesh, (starts > ends)[order], order)
-    ways = _directions(angles, keys[order])
+    twins = topology_of(mesh).twins
+    half_edges = Around(mesh, twins, order, (starts > ends)[order])
+    ways = directions_about_edges(half_edges, keys[order])
     around = np.argsort(ways, kind="stable")
     order, ways = order[around], ways[around]
     first = np.flatnonzero(np.diff(ways, prepend=-1))
@@ -195,46 +158,6 @@ def neighbours_about_edges(mesh: Mesh) -> NDArray[np.int64]:
             np.column_stack([alone, alone[following]]),
         ]
     ).reshape(-1, 2)
-
-
-def _directions(angles: NDArray[np.float64], keys: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Give directions about edges rising numbers, and those that hardly differ the same."""
-    # Half a turn either way is one direction.
-    angles = np.where(angles < _SAME_WAY - np.pi, angles + 2 * np.pi, angles)
-    order = np.lexsort([angles, keys])
-    steps = np.diff(angles[order], prepend=0.0) > _SAME_WAY
-    steps |= np.diff(keys[order], prepend=-1) != 0
-    numbers = np.zeros(len(angles), dtype=np.int64)
-    numbers[order] = np.cumsum(steps)
-    return numbers
-
-
-def _angles_about_edges(
-    mesh: Mesh, backward: NDArray[np.bool_], order: NDArray[np.int64]
-) -> NDArray[np.float64]:
-    """Angle of each half-edge's face about its edge, from its lower vertex on."""
-    face, corner = order // 3, order % 3
-    start = mesh.faces[face, corner]
-    end = mesh.faces[face, (corner + 1) % 3]
-    low, high = np.where(backward, end, start), np.where(backward, start, end)
-    axis = unit(mesh.vertices[high] - mesh.vertices[low])
-    away = mesh.vertices[mesh.faces[face, (corner + 2) % 3]] - mesh.vertices[low]
-    helper = np.eye(3)[np.argmin(np.abs(axis), axis=1)]
-    x = unit(np.cross(axis, helper))
-    return np.arctan2(dot(away, np.cross(axis, x)), dot(away, x))
-
-
-def _rounds(side: NDArray[np.bool_], first: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Turn each edge's round so that no wedge ends before it began."""
-    sizes = np.diff(np.append(first, len(side)))
-    running = np.cumsum(np.where(side, 1, -1))
-    height = running - np.repeat(np.append(0, running)[first], sizes)
-    place = np.arange(len(side)) - np.repeat(first, sizes)
-    lowest = np.repeat(np.minimum.reduceat(height, first), sizes)
-    after = np.where((height == lowest) & (height < 0), place + 1, 0)
-    start = np.maximum.reduceat(after, first)
-    turned = (place + np.repeat(start, sizes)) % np.repeat(sizes, sizes)
-    return np.asarray(np.repeat(first, sizes) + turned)
 
 
 def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:

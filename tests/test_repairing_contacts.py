@@ -8,15 +8,18 @@ from __future__ import annotations
 
 from itertools import product
 
+import dirtied
 import numpy as np
 import pytest
+import trimesh
 from outside import plane
 from outside.crossings import crossing_faces, open_edges
+from test_files_samples import packed_stl
 from test_repairing import box, kinds, part_of
 
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
-from meshcomp.repairing import refuse_faults, repair
+from meshcomp.repairing import read_sound_part, refuse_faults, repair
 from meshcomp.repairing.shells import shells_of
 
 
@@ -114,3 +117,30 @@ def test_a_stray_surface_that_is_bent_goes():
     sound = repair(part_of(joined(concatenate([angle(), bent]))))
     assert kinds(sound) == {"sheets": 4}
     assert sound.mesh.volume == pytest.approx(1750)
+
+
+def leaning_row(count):
+    """Row of boxes, turned so that 32 bits hold none of its corners exactly."""
+    row = row_of_boxes(count)
+    axis = np.array([1, 2, 3]) / np.sqrt(14)
+    lean = trimesh.transformations.rotation_matrix(0.7, axis)[:3, :3]
+    points = (row.vertices @ lean.T + (81.3, -40.7, 12.9)).astype(np.float32)
+    return Mesh(points.astype(float), row.faces)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize(
+    "damage",
+    [dirtied.with_flat_faces, dirtied.with_thin_strips, dirtied.with_wider_strips],
+)
+def test_low_faces_where_bodies_touch_join_them_not(damage, seed, tmp_path):
+    # Which way a face goes off an edge is hardly known if it is as low as rounding.
+    rng = np.random.default_rng(seed)
+    corners = leaning_row(3).corners
+    for _ in range(4):
+        corners = damage(corners, rng)
+    (tmp_path / "row.stl").write_bytes(packed_stl(corners))
+    sound = read_sound_part(tmp_path / "row.stl")
+    volumes = np.sort(shells_of(sound.mesh).volumes)
+    assert volumes.tolist() == pytest.approx([1000.0] * 3, rel=1e-4)
+    assert open_edges(sound.mesh) == 0
