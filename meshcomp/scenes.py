@@ -5,25 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, lengths, pieces
+from meshcomp._vectors import lengths, pieces
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated, Surface
-from meshcomp.solids import thinned
-from meshcomp.topology import next_half_edge, topology_of
+from meshcomp.segmentation import planar_regions
+from meshcomp.thinning import sharp_edges, with_fewer_faces
+from meshcomp.topology import topology_of
 
 __all__ = ["surface_of"]
 
 MOST_FACES = 100_000  # shown; parts with more are thinned out for the picture
-_FIRST_TOLERANCE = 2e-5  # of the part's diagonal
-_FACTOR = 3
-_MANY = 4  # times as many faces as are shown
-_TRIES = 8
-_SHARP = 0.88  # cosine of the angle between faces, 28 degrees
-_THIN = 1e-3  # mm
-_ANY_WAY = np.array([0.6180339887, 0.7548776662, 0.3176721962])  # few points lie level
+_CURVED = 2  # times as many planes as faces are shown
 _SLIVER = 1e-6  # mm: a face so low has no normal to speak of
 
 
@@ -67,7 +62,9 @@ def surface_of(
         _measure_from_axes(moved, shown, inspection.features, made.parents)
     if len(shown.faces) <= most:
         return _surface(shown, moved, owners, len(shown.faces), 0.0)
-    return _fewer(shown, moved, owners, most)
+    regions = planar_regions(mesh, topology_of(mesh))
+    is_curved = len(regions.areas) > _CURVED * most
+    return _fewer(shown, moved, owners, most, is_curved=is_curved)
 
 
 def _owners(features: tuple[Feature, ...], count: int) -> NDArray[np.int64]:
@@ -124,21 +121,6 @@ def _measure_from_axes(
         moved[mine] = -grown if feature.is_internal else grown
 
 
-def _edges(mesh: Mesh, owners: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return where features end, and where faces meet sharply, (k, 2) vertices."""
-    pairs = topology_of(mesh).pairs
-    one, two = pairs.T // 3
-    normals = mesh.area_vectors
-    normals = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
-    is_thin = mesh.heights < _THIN
-    is_sharp = np.einsum("ij,ij->i", normals[one], normals[two]) < _SHARP
-    # A sliver in a flat face may point anywhere.
-    is_sharp &= ~(is_thin[one] | is_thin[two])
-    starts = pairs[is_sharp | (owners[one] != owners[two]), 0]
-    corners = mesh.faces.ravel()
-    return np.column_stack([corners[starts], corners[next_half_edge(starts)]])
-
-
 def _surface(
     mesh: Mesh,
     moved: NDArray[np.float64],
@@ -151,66 +133,45 @@ def _surface(
         faces=mesh.faces,
         displacements=moved,
         owners=owners,
-        edges=_edges(mesh, owners),
+        edges=sharp_edges(mesh, owners),
         triangles=triangles,
         strayed=strayed,
     )
 
 
 def _fewer(
-    mesh: Mesh, moved: NDArray[np.float64], owners: NDArray[np.int64], most: int
+    mesh: Mesh,
+    moved: NDArray[np.float64],
+    owners: NDArray[np.int64],
+    most: int,
+    *,
+    is_curved: bool,
 ) -> Surface:
-    """Thin a surface out, more and more, until it has few faces.
-
-    Each time what is left is thinned, which is quicker than all of it; it strays by as
-    much as all steps together.
-    """
-    coarse, groups = mesh, owners + 1
-    tolerance, strayed = _FIRST_TOLERANCE * mesh.diagonal, 0.0
-    if len(mesh.faces) > _MANY * most:  # the first of all takes longest
-        tolerance *= _FACTOR
-    for _ in range(_TRIES):
-        made = thinned(coarse, groups, tolerance)
-        if made is None:
-            break
-        coarse, groups = made
-        strayed += tolerance
-        if len(coarse.faces) <= most:
-            moves = _moves_at(mesh, moved, owners, coarse, groups - 1)
-            return _surface(coarse, moves, groups - 1, len(mesh.faces), strayed)
-        tolerance *= _FACTOR
-    return _surface(mesh, moved, owners, len(mesh.faces), 0.0)
+    """Thin a surface out, as far as that can be done."""
+    made = with_fewer_faces(mesh, owners + 1, most, is_curved=is_curved)
+    if made is None:
+        return _surface(mesh, moved, owners, len(mesh.faces), 0.0)
+    faces, groups, strayed = made
+    moves = _moves_at(mesh, moved, owners, faces, groups - 1)
+    coarse = Mesh(mesh.vertices, faces).compact()
+    return _surface(coarse, moves, groups - 1, len(mesh.faces), strayed)
 
 
 def _moves_at(
     mesh: Mesh,
     moved: NDArray[np.float64],
     owners: NDArray[np.int64],
-    coarse: Mesh,
+    faces: NDArray[np.int64],
     of_face: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Mean displacement by vertex and feature, at the corners of a thinned mesh."""
-    place = _places(mesh.vertices, coarse.vertices)
     shown = np.zeros(len(mesh.vertices), dtype=bool)
-    shown[place] = True
+    shown[faces] = True
     rows, corners = np.nonzero(shown[mesh.faces])
     width = int(owners.max(initial=-1)) + 2
     keys = mesh.faces[rows, corners] * width + owners[rows] + 1
     known, inverse, counts = np.unique(keys, return_inverse=True, return_counts=True)
     means = np.bincount(inverse, weights=moved[rows, corners]) / counts
-    wanted = place[coarse.faces] * width + (of_face + 1)[:, None]
+    wanted = faces * width + (of_face + 1)[:, None]
     at = np.minimum(np.searchsorted(known, wanted), len(known) - 1)
     return np.where(known[at] == wanted, means[at], 0.0)
-
-
-def _places(vertices: NDArray[np.float64], some: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Index of each of some vertices among all."""
-    levels = along(vertices, _ANY_WAY)
-    order = np.argsort(levels)
-    at = np.searchsorted(levels, along(some, _ANY_WAY), sorter=order)
-    place = order[np.minimum(at, len(order) - 1)]
-    if np.array_equal(vertices[place], some):  # no two of them lie level
-        return np.asarray(place)
-    from scipy.spatial import cKDTree
-
-    return np.asarray(cKDTree(vertices).query(some)[1], dtype=np.int64)

@@ -199,19 +199,17 @@ def cut(
     heights : (h,) float
         Positions along `frame[2]`, mm, ascending.
     """
-    level = along(mesh.vertices, frame[2])
-    levels = [level[corner] for corner in mesh.faces.T]
-    low = np.minimum(np.minimum(levels[0], levels[1]), levels[2])
-    high = np.maximum(np.maximum(levels[0], levels[1]), levels[2])
-    # A corner that lies on a height counts as below it, for all faces about it.
-    lowest = np.searchsorted(heights, low, "left")
-    counts = np.maximum(np.searchsorted(heights, high, "left") - lowest, 0)
+    # Heights below each corner; one that lies on a height counts as below it.
+    below = np.searchsorted(heights, along(mesh.vertices, frame[2]), "left")
+    passed = [np.take(below.astype(np.int32), corner) for corner in mesh.faces.T]
+    lowest = np.minimum(np.minimum(passed[0], passed[1]), passed[2])
+    counts = np.maximum(np.maximum(passed[0], passed[1]), passed[2]) - lowest
     crossed = np.flatnonzero(counts)
     face = np.repeat(crossed, counts[crossed])
     height = _ranges(lowest[crossed], counts[crossed])
 
     # Each crossed face is entered over its falling edge and left over its rising one.
-    above = [corner[face] > heights[height] for corner in levels]
+    above = [corner[face] > height for corner in passed]
     rising = np.where(~above[0] & above[1], 0, np.where(~above[1] & above[2], 1, 2))
     half_edge = 3 * face + rising
     across = topology.twins[half_edge] // 3

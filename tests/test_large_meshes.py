@@ -15,7 +15,7 @@ import trimesh
 from numpy.testing import assert_allclose
 
 import meshcomp
-from meshcomp import scenes, solids
+from meshcomp import solids, thinning
 from meshcomp.compensation.sheets import in_single_sheet
 from meshcomp.crossings import crossing_pairs
 from meshcomp.detection import openings
@@ -268,6 +268,6 @@ def test_corners_that_lie_level_are_found_among_all(monkeypatch):
     points = np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)], dtype=float)
     some = points[[2, 0, 3]]
 
-    assert scenes._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001
-    monkeypatch.setattr(scenes, "_ANY_WAY", np.array([1.0, 0.0, 0.0]))
-    assert scenes._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001
+    assert thinning._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001
+    monkeypatch.setattr(thinning, "_ANY_WAY", np.array([1.0, 0.0, 0.0]))
+    assert thinning._places(points, some).tolist() == [2, 0, 3]  # noqa: SLF001

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import bases_across, unit
+from meshcomp.cells import cells_of
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology
 
@@ -48,7 +49,7 @@ def are_doubly_curved(
     middles = _middles(mesh)
     areas = np.linalg.norm(mesh.area_vectors, axis=1)
     width = max(_WIDTH * float(np.sqrt(np.median(areas))), mesh.diagonal / _MOST_CELLS)
-    cells = _cells(middles, normals, width)
+    cells = cells_of(middles, normals, width)
     told = _told(cells, middles, normals)
     first, second = cells[topology.pairs.T // 3]
     apart = np.flatnonzero(first != second)
@@ -67,17 +68,6 @@ def _middles(mesh: Mesh) -> NDArray[np.float64]:
     a += b
     a += c
     return np.asarray(a / 3)
-
-
-def _cells(
-    middles: NDArray[np.float64], normals: NDArray[np.float64], width: float
-) -> NDArray[np.int64]:
-    """Cell of each face, among those that look most along one coordinate, (m,)."""
-    x, y, z = np.floor(middles / width).astype(np.int64).T
-    axis = np.argmax(np.abs(normals), axis=1)
-    looks_up = normals[np.arange(len(axis)), axis] > 0
-    keys = (((x << 20) + y << 20) + z) * 6 + 2 * axis + looks_up
-    return np.unique(keys, return_inverse=True)[1]
 
 
 def _told(
