@@ -11,14 +11,11 @@ from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated, Surface
-from meshcomp.segmentation import planar_regions
 from meshcomp.thinning import sharp_edges, with_fewer_faces
-from meshcomp.topology import topology_of
 
 __all__ = ["surface_of"]
 
 MOST_FACES = 100_000  # shown; parts with more are thinned out for the picture
-_CURVED = 2  # times as many planes as faces are shown
 _SLIVER = 1e-6  # mm: a face so low has no normal to speak of
 
 
@@ -62,9 +59,7 @@ def surface_of(
         _measure_from_axes(moved, shown, inspection.features, made.parents)
     if len(shown.faces) <= most:
         return _surface(shown, moved, owners, len(shown.faces), 0.0)
-    regions = planar_regions(mesh, topology_of(mesh))
-    is_curved = len(regions.areas) > _CURVED * most
-    return _fewer(shown, moved, owners, most, is_curved=is_curved)
+    return _fewer(shown, moved, owners, most)
 
 
 def _owners(features: tuple[Feature, ...], count: int) -> NDArray[np.int64]:
@@ -144,11 +139,9 @@ def _fewer(
     moved: NDArray[np.float64],
     owners: NDArray[np.int64],
     most: int,
-    *,
-    is_curved: bool,
 ) -> Surface:
     """Thin a surface out, as far as that can be done."""
-    made = with_fewer_faces(mesh, owners + 1, most, is_curved=is_curved)
+    made = with_fewer_faces(mesh, owners + 1, most)
     if made is None:
         return _surface(mesh, moved, owners, len(mesh.faces), 0.0)
     faces, groups, strayed = made

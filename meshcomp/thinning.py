@@ -27,13 +27,14 @@ _TRIES = 8
 _SHARP = 0.88  # cosine of the angle between faces, 28 degrees
 _THIN = 1e-3  # mm
 _ANY_WAY = np.array([0.6180339887, 0.7548776662, 0.3176721962])  # few points lie level
+_LOOKED_AT = 50_000  # edges
+_FLAT = 1 - 1e-8  # cosine, 0.008 degrees
+_CURVED = 2  # times as many bends as faces wanted
 _FACES_OF_A_CELL = 3.0  # two to a corner, and more where cells are cut off
 _WIDER = 1.25
 
 
-def with_fewer_faces(
-    mesh: Mesh, groups: NDArray[np.int64], most: int, *, is_curved: bool
-) -> Fewer | None:
+def with_fewer_faces(mesh: Mesh, groups: NDArray[np.int64], most: int) -> Fewer | None:
     """Thin a closed mesh out until it has few faces.
 
     Parameters
@@ -44,8 +45,6 @@ def with_fewer_faces(
         Not below zero; edges between faces of two groups stay.
     most : int
         Faces wanted.
-    is_curved : bool
-        Whether most faces are facets of curves, so that few lie in one plane.
 
     Returns
     -------
@@ -57,8 +56,17 @@ def with_fewer_faces(
         By how much the surface may have moved, mm. None for all three if it cannot be
         thinned out.
     """
-    gathered = _gathered(mesh, groups, most) if is_curved else None
-    return _joined(mesh, groups, most) if gathered is None else gathered
+    made = _gathered(mesh, groups, most) if _is_curved(mesh, most) else None
+    return _joined(mesh, groups, most) if made is None else made
+
+
+def _is_curved(mesh: Mesh, most: int) -> bool:
+    """Whether faces lie in many more planes than are wanted, told by some of the edges."""
+    pairs = topology_of(mesh).pairs
+    some = pairs[:: max(1, len(pairs) // _LOOKED_AT)] // 3
+    first, second = (unit(mesh.area_vectors[side]) for side in some.T)
+    bends = float((dot(first, second) < _FLAT).mean())
+    return bends * len(mesh.faces) > _CURVED * most
 
 
 def sharp_edges(mesh: Mesh, groups: NDArray[np.int64]) -> NDArray[np.int64]:

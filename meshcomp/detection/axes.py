@@ -45,12 +45,12 @@ class Proposal:
     is_patch: bool  # one smooth patch, not facets here and there
 
 
-def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
+def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> Iterator[Proposal]:
     """Propose directions of axes among faces that belong to no cylinder yet.
 
-    Returns
-    -------
-    proposals : list of Proposal
+    Yields
+    ------
+    proposal : Proposal
         None along a coordinate axis, likeliest first.
     """
     pairs = scene.bends.regions
@@ -58,7 +58,6 @@ def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
     mine[scene.regions.of_face[free]] = True
     both = np.flatnonzero(mine[pairs[:, 0]] & mine[pairs[:, 1]])
     pairs, cosines = pairs[both], scene.bends.cosines[both]
-    found: list[Proposal] = []
     known = np.zeros(len(scene.mesh.faces), dtype=bool)
     for bend in _BENDS:
         smooth = cosines > np.cos(np.radians(bend))
@@ -66,8 +65,8 @@ def oblique_axes(scene: Scene, free: NDArray[np.bool_]) -> list[Proposal]:
         fresh = [patch for patch in patches if not known[patch.faces].all()]
         for patch in fresh:
             known[patch.faces] = True
-        found += fresh
-    return found + _shared_by_bends(scene, both, free)
+        yield from fresh
+    yield from _shared_by_bends(scene, both, free)
 
 
 def is_coordinate(direction: NDArray[np.float64]) -> bool:
@@ -77,14 +76,14 @@ def is_coordinate(direction: NDArray[np.float64]) -> bool:
 
 def _shared_by_bends(
     scene: Scene, edges: NDArray[np.int64], free: NDArray[np.bool_]
-) -> list[Proposal]:
+) -> Iterator[Proposal]:
     """Directions about which many facets bend, looking most ways around."""
     normals = scene.regions.normals
     told = [_told_by(scene, edges[rows]) for rows in pieces(len(edges))]
     directions = np.concatenate([np.zeros((0, 3)), *(ways for _, ways in told)])
     edges = np.concatenate([np.zeros(0, dtype=np.int64), *(rows for rows, _ in told)])
     a, b = scene.bends.regions[edges].T
-    found: list[Proposal] = []
+    found = 0
     for near in _likeliest(directions):
         direction = unit(np.median(directions[near], axis=0))
         if not _look_around(normals[a[near]], direction):
@@ -95,10 +94,10 @@ def _shared_by_bends(
             mine = _faces_in(scene, np.concatenate([a[near], b[near]]), free)
             others = faces_about(scene, direction, circles, free)
             faces = np.union1d(mine, others)
-            found.append(Proposal(direction, faces, is_patch=False))
-        if len(found) == _MOST:
+            yield Proposal(direction, faces, is_patch=False)
+            found += 1
+        if found == _MOST:
             break
-    return found
 
 
 def _told_by(

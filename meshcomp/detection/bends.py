@@ -33,6 +33,7 @@ class Bends:
     rising: NDArray[np.float64]  # (e,) sine by which the far corners rise: > 0 in a hole
     is_curved: NDArray[np.bool_]  # (m,) faces whose region has such an edge
     is_sliver: NDArray[np.bool_]  # (m,) faces by themselves, too low to have a direction
+    is_double: NDArray[np.bool_]  # (m,) faces amid what is curved both ways, if looked for
     of_face: NDArray[np.int64]  # (m,) region of each face
     faces: NDArray[np.int64]  # (e, 2) on both sides of each edge
     regions: NDArray[np.int64]  # (e, 2) the same
@@ -64,7 +65,10 @@ class Bends:
 
 def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
     """Find the edges of a mesh at which it is curved."""
-    edges = _looked_at(mesh, topology, regions)
+    double = _doubly_curved(mesh, topology, regions)
+    edges = topology.pairs
+    if double.any():
+        edges = edges[~double[edges // 3].all(axis=1)]
     gentle = [_bending(edges[rows], regions) for rows in pieces(len(edges))]
     half_edges = np.concatenate([np.zeros((0, 2), np.int64), *(e for e, _, _ in gentle)])
     sides = np.concatenate([np.zeros((0, 2), np.int64), *(s for _, s, _ in gentle)])
@@ -84,19 +88,18 @@ def bends_of(mesh: Mesh, topology: Topology, regions: Regions) -> Bends:
         rising=np.concatenate([np.zeros(0), *rising]),
         is_curved=curved[regions.of_face],
         is_sliver=_are_slivers(mesh, regions),
+        is_double=double,
         of_face=regions.of_face,
         faces=half_edges // 3,
         regions=sides,
     )
 
 
-def _looked_at(mesh: Mesh, topology: Topology, regions: Regions) -> NDArray[np.int64]:
-    """All edges, (e, 2); of large meshes none amid what is curved both ways."""
+def _doubly_curved(mesh: Mesh, topology: Topology, regions: Regions) -> NDArray[np.bool_]:
+    """Faces of large meshes amid what is curved both ways, (m,): no edge there matters."""
     if len(regions.areas) < _MANY:
-        return topology.pairs
-    double = are_doubly_curved(mesh, topology, regions.face_normals)
-    pairs = topology.pairs
-    return pairs[~double[pairs // 3].all(axis=1)]
+        return np.zeros(len(mesh.faces), dtype=bool)
+    return are_doubly_curved(mesh, topology, regions.face_normals)
 
 
 def _bending(

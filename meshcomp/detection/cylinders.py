@@ -95,7 +95,8 @@ def cylinders_along(
     leaning = np.abs(along(scene.regions.normals, direction))[scene.regions.of_face]
     upright = (leaning < LEANING_LIMIT) & ~taken
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
-    outlines = _sections(scene, frame_along(direction), upright if whole else strict)
+    walls = upright if direction[2] else upright & ~scene.bends.is_double
+    outlines = _sections(scene, frame_along(direction), walls if whole else strict)
     upright = (upright & scene.bends.is_curved) | (scene.bends.is_sliver & ~taken)
     seeds = _seen_in(outlines, strict, scene.limit)
     if not (seeds or whole):

@@ -13,19 +13,22 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import bases_across, unit
+from meshcomp._vectors import bases_across, turned, unit
 from meshcomp.cells import cells_of
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology
 
 __all__ = ["are_doubly_curved"]
 
-_WIDTH = 11.0  # of a cell, in roots of the median area of a face
+_WIDTH = 14.0  # of a cell, in roots of the median area of a face
 _MOST_CELLS = 1 << 19  # along the diagonal
 _LEAST_FACES = 24  # of a cell that tells its curvature
 _LEAST_RATIO = 0.02  # of the lesser curvature to the greater
-_UNEXPLAINED = 0.05  # of how normals vary along either direction, by what is no such turn
+_UNEXPLAINED = 0.08  # of how normals vary along either direction, by what is no such turn
 _ROUNDING = 1e-6  # of a plane's normals
+# Rows of a right-handed frame none of whose axes, or planes midway, are those of the part.
+_TURNED = np.array([(2.0, 3.0, 6.0), (3.0, -6.0, 2.0), (6.0, 2.0, -3.0)]) / 7
+_FRAMES = 2  # in which cells are laid
 _TOO_FEW, _OTHER, _DOUBLE = range(3)  # what the faces of a cell tell
 
 
@@ -49,9 +52,45 @@ def are_doubly_curved(
     middles = _middles(mesh)
     areas = np.linalg.norm(mesh.area_vectors, axis=1)
     width = max(_WIDTH * float(np.sqrt(np.median(areas))), mesh.diagonal / _MOST_CELLS)
+    sides = topology.pairs.T // 3
+    marked = np.zeros(len(middles), dtype=bool)
+    for _ in range(_FRAMES):
+        rest = np.flatnonzero(~marked)
+        marked[rest] = _marked(
+            middles[rest], normals[rest], _at(rest, sides, marked), width
+        )
+        # Where cells were cut off, those of a turned frame end elsewhere.
+        middles, normals = turned(middles, _TURNED), turned(normals, _TURNED)
+    return marked
+
+
+def _at(
+    rest: NDArray[np.int64], sides: NDArray[np.int64], marked: NDArray[np.bool_]
+) -> NDArray[np.int64]:
+    """Neighbours among the faces not marked yet, (2, e), numbered as they come.
+
+    A marked one is given by -1, in the second row.
+    """
+    place = np.full(len(marked), -1)
+    place[rest] = np.arange(len(rest))
+    first, second = place[sides]
+    return np.stack([np.maximum(first, second), np.minimum(first, second)])
+
+
+def _marked(
+    middles: NDArray[np.float64],
+    normals: NDArray[np.float64],
+    sides: NDArray[np.int64],
+    width: float,
+) -> NDArray[np.bool_]:
+    """Mark faces of doubly curved cells beside no others, (m,).
+
+    `sides` are neighbours, (2, e): below zero where marked already.
+    """
     cells = cells_of(middles, normals, width)
-    told = _told(cells, middles, normals)
-    first, second = cells[topology.pairs.T // 3]
+    # One more for all that is marked.
+    told = np.append(_told(cells, middles, normals), _DOUBLE)
+    first, second = np.append(cells, len(told) - 1)[sides]
     apart = np.flatnonzero(first != second)
     first, second = first[apart], second[apart]
     beside = np.zeros((len(told), 3), dtype=bool)

@@ -17,6 +17,7 @@ from meshcomp.detection.tilting import is_nearly_round, settled_axis
 
 __all__ = ["oblique_cylinders"]
 
+_MOST_IN_VAIN = 8  # in a row, of surfaces finely curved both ways: their rims propose many
 _SAME_DIRECTION = 1 - 1e-8  # cosine
 
 
@@ -32,7 +33,12 @@ def oblique_cylinders(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFa
     """
     found: list[CylinderFaces] = []
     searched: list[NDArray[np.float64]] = []
+    is_fine = bool(scene.bends.is_double.any())
+    in_vain = 0
     for proposal in oblique_axes(scene, ~taken):
+        if is_fine and in_vain == _MOST_IN_VAIN:
+            break
+        in_vain += 1
         faces = proposal.faces[~taken[proposal.faces]]
         if len(faces) < len(proposal.faces) / 2:
             continue
@@ -46,6 +52,7 @@ def oblique_cylinders(scene: Scene, taken: NDArray[np.bool_]) -> list[CylinderFa
         mine = cylinders_on(scene, direction, faces[~taken[faces]])
         take(taken, mine)
         found += across + mine
+        in_vain = 0 if across + mine else in_vain
         if across + mine and not _is_one_of(direction, searched):
             # Where no facet runs along the axis, others about it show as patches only.
             take(taken, others := cylinders_on(scene, direction, np.flatnonzero(~taken)))
