@@ -93,7 +93,7 @@ def heights_through(
     highs: NDArray[np.float64],
     corners: NDArray[np.float64],
     *,
-    most: int = 400,
+    most: int,
 ) -> NDArray[np.float64]:
     """Choose few heights to cut, so that every wall is cut.
 
@@ -117,7 +117,8 @@ def heights_through(
 
     Examples
     --------
-    >>> heights_through(np.array([0.0, 0, 4]), np.array([3.0, 10, 10]), np.arange(11.0))
+    >>> lows, highs = np.array([0.0, 0, 4]), np.array([3.0, 10, 10])
+    >>> heights_through(lows, highs, np.arange(11.0), most=9)
     array([0.5, 4.5])
     """
     tall = highs - lows > _LEAST_EXTENT

@@ -177,7 +177,7 @@ def _group_at(mesh: Mesh, groups: NDArray[np.int64]) -> NDArray[np.int64]:
 def _by_group(cells: NDArray[np.int64], groups: NDArray[np.int64]) -> NDArray[np.int64]:
     """Cells, (n,), parted by group, numbered from 0."""
     keys = cells * (int(groups.max(initial=0)) + 1) + groups
-    return np.unique(keys, return_inverse=True)[1].ravel()
+    return np.asarray(np.unique(keys, return_inverse=True)[1].ravel())
 
 
 def _have_three_corners(faces: NDArray[np.int64]) -> NDArray[np.bool_]:

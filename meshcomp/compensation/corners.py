@@ -26,6 +26,8 @@ class Corners:
 
     vertex: NDArray[np.int64]
     normal: NDArray[np.float64]  # (c, 3) unit
+    horizontal: NDArray[np.float64]  # length of the horizontal part of the normal
+    across: NDArray[np.float64]  # (c, 2) that part made unit; zero where there is none
     offset: NDArray[np.float64]  # along the horizontal part of the normal
     weight: NDArray[np.float64]
     is_straight: NDArray[np.bool_]  # of a straight wall
@@ -36,6 +38,8 @@ class Corners:
         return Corners(
             self.vertex[at],
             np.take(self.normal, at, axis=0),
+            self.horizontal[at],
+            np.take(self.across, at, axis=0),
             self.offset[at],
             self.weight[at],
             self.is_straight[at],
@@ -64,13 +68,16 @@ def corners_of(
     """
     points = np.take(mesh.vertices, np.take(mesh.faces, faces, axis=0), axis=0)
     to_next = unit(np.take(points, (1, 2, 0), axis=1) - points)
-    to_last = unit(np.take(points, (2, 0, 1), axis=1) - points)
-    angles = np.arccos(np.clip(dot(to_next, to_last), -1, 1))
-    heights = Mesh(mesh.vertices, mesh.faces[faces]).heights
-    steady = np.minimum(1.0, (heights / _RELIABLE_HEIGHT) ** 2)
+    from_last = np.take(to_next, (2, 0, 1), axis=1)
+    angles = np.arccos(np.clip(-dot(to_next, from_last), -1, 1))
+    steady = np.minimum(1.0, (mesh.heights[faces] / _RELIABLE_HEIGHT) ** 2)
+    horizontal = np.hypot(normals[:, 0], normals[:, 1])
+    across = normals[:, :2] / np.where(horizontal > 0, horizontal, 1.0)[:, None]
     return Corners(
         mesh.faces[faces].ravel(),
         np.repeat(normals, 3, axis=0),
+        np.repeat(horizontal, 3),
+        np.repeat(across, 3, axis=0),
         offsets.ravel(),
         (angles * steady[:, None]).ravel(),
         np.repeat(is_straight, 3),

@@ -86,8 +86,8 @@ class _Task:
         points += d.take(index[on], axis=0)
         distance, outward = _radial(points, self.wanted, on)
         walls = self.corners.only(beside)
-        horizontal = np.hypot(*walls.normal[:, :2].T)
-        asked = np.where(horizontal > LEVEL_LIMIT, walls.offset * horizontal, 0.0)
+        is_wall = walls.horizontal > LEVEL_LIMIT
+        asked = np.where(is_wall, walls.offset * walls.horizontal, 0.0)
         normals = np.concatenate([outward, walls.normal])
         missing = np.concatenate(
             [
@@ -152,11 +152,11 @@ def _free_heights(
     asked = ~np.isnan(wanted.radius) | (wanted.change != 0)
     free[index[_is_lying(wanted) & asked]] = True
     of_corner, corners = at_corners
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    sloping = (horizontal > LEVEL_LIMIT) & (np.abs(corners.normal[:, 2]) > LEVEL_LIMIT)
+    sloping = corners.horizontal > LEVEL_LIMIT
+    sloping &= np.abs(corners.normal[:, 2]) > LEVEL_LIMIT
     free[of_corner[sloping & (corners.weight > 0)]] = True
     # What lies on a level face stays on it, to the last bit.
-    level = (horizontal <= LEVEL_LIMIT) & (corners.weight > SLIVER)
+    level = (corners.horizontal <= LEVEL_LIMIT) & (corners.weight > SLIVER)
     free[of_corner[level]] = False
     return free
 

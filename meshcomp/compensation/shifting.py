@@ -85,7 +85,7 @@ def _plain(
         a, b, c = ((end >= start) & (end < stop) for end in ends)
         corners = _corners(mesh, faces[a | b | c], normals, wanted)
         mine = (corners.vertex >= start) & (corners.vertex < stop)
-        level = np.hypot(*corners.normal[:, :2].T) <= LEVEL_LIMIT
+        level = corners.horizontal <= LEVEL_LIMIT
         corners = corners.only(mine & ~on_round[corners.vertex] & ~level)
         here = replace(corners, vertex=corners.vertex - start)
         moved[start:stop, :2] = horizontal_motion(stop - start, here)
@@ -134,9 +134,10 @@ def horizontal_motion(count: int, corners: Corners) -> NDArray[np.float64]:
         return motion
     walled = np.zeros(count, dtype=bool)
     walled[corners.vertex[upright]] = True
-    free = sloping.only(~walled[sloping.vertex])
-    motion = np.where(walled[:, None], motion, _solved(count, free))
-    return motion + _aside(count, motion, corners.only(upright), sloping)
+    beside = walled[sloping.vertex]
+    motion = np.where(walled[:, None], motion, _solved(count, sloping.only(~beside)))
+    walls, slopes = corners.only(upright), sloping.only(beside)
+    return motion + _aside(count, motion, walls, slopes) if beside.any() else motion
 
 
 def _aside(
@@ -149,10 +150,7 @@ def _aside(
     turned = np.hypot(xx - yy, 2 * xy) + (xx - yy) <= 1e-12 * (xx + yy)  # along y
     across[turned] = [0.0, 1.0]
     along = np.column_stack([-across[:, 1], across[:, 0]])
-    horizontal = np.hypot(*slopes.normal[:, :2].T)
-    u = slopes.normal[:, :2] / horizontal[:, None]
-    weight = slopes.weight * horizontal
-    at = slopes.vertex
+    at, u, weight = slopes.vertex, slopes.across, slopes.weight * slopes.horizontal
     lever = dot(u, along[at])
     missing = slopes.offset - dot(u, motion[at])
     total = np.bincount(at, weight, count)
@@ -168,9 +166,7 @@ def _matrix(
     count: int, corners: Corners
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Sum w u uᵀ at each vertex: xx, xy, yy."""
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    u = corners.normal[:, :2] / horizontal[:, None]
-    weight = corners.weight * horizontal
+    u, weight = corners.across, corners.weight * corners.horizontal
 
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(corners.vertex, weight * values, count).astype(np.float64)
@@ -180,9 +176,8 @@ def _matrix(
 
 def _solved(count: int, corners: Corners) -> NDArray[np.float64]:
     """Least-squares motion by all of some walls, (count, 2)."""
-    horizontal = np.hypot(*corners.normal[:, :2].T)
-    u = corners.normal[:, :2] / horizontal[:, None]
-    weight, offset = corners.weight * horizontal, corners.offset
+    u, weight = corners.across, corners.weight * corners.horizontal
+    offset = corners.offset
 
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(corners.vertex, weight * values, count).astype(np.float64)

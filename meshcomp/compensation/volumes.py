@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot, rows_of
+from meshcomp._vectors import basis_across, dot, lengths, rows_of
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
@@ -97,19 +97,25 @@ class _Surface:
         """Mean area vectors of refined faces, (k, 3) mm²."""
         return (self.refined.mesh.area_vectors[rows] + self.after.area_vectors[rows]) / 2
 
-    def swept(self, rows: NDArray[np.int64]) -> float:
-        """Volume that refined faces sweep, mm³."""
-        went = np.take(self.d, self.refined.mesh.faces[rows], axis=0).mean(axis=1)
-        return float(dot(self.mean_vectors(rows), went).sum())
+    def swept(
+        self, rows: NDArray[np.int64], vectors: NDArray[np.float64] | None = None
+    ) -> float:
+        """Volume that refined faces sweep, mm³; their mean area vectors may be given."""
+        vectors = self.mean_vectors(rows) if vectors is None else vectors
+        a, b, c = (np.take(self.d, k, axis=0) for k in self.refined.mesh.faces[rows].T)
+        a += b
+        a += c
+        return float(dot(vectors, a / 3).sum())
 
 
 def _yielded(surface: _Surface, wanted: Targets) -> float:
     """Volume that sloping faces were asked to sweep and do not."""
     vectors = surface.refined.mesh.area_vectors
-    sloping = np.abs(vectors[:, 2]) > _SLOPING * np.linalg.norm(vectors, axis=1)
+    sloping = np.abs(vectors[:, 2]) > _SLOPING * lengths(vectors)
     rows = np.flatnonzero(sloping & ~wanted.is_round)
-    asked = np.hypot(*surface.mean_vectors(rows)[:, :2].T) * wanted.offset[rows]
-    return float(asked.sum()) - surface.swept(rows)
+    means = surface.mean_vectors(rows)
+    asked = np.hypot(means[:, 0], means[:, 1]) * wanted.offset[rows]
+    return float(asked.sum()) - surface.swept(rows, means)
 
 
 def _bent(surface: _Surface, moved: Moved) -> float:

@@ -38,6 +38,7 @@ from meshcomp.sections import Outlines, cut, heights_through
 __all__ = ["CylinderFaces", "cylinders_along", "cylinders_on", "take"]
 
 _LEAST_KEPT = 0.5  # of a seed's faces, where a rough cylinder may have all
+_MOST_CUTS, _FEW_CUTS = 400, 80
 _LEFT_OVER = 0.7  # share of a patch that no exact cylinder has taken
 _LEAST_ROUGH_SPAN = 300.0  # degrees
 _WHOLE_TURN = 359.0  # degrees
@@ -95,8 +96,7 @@ def cylinders_along(
     leaning = np.abs(along(scene.regions.normals, direction))[scene.regions.of_face]
     upright = (leaning < LEANING_LIMIT) & ~taken
     strict = upright & (leaning < STRICT_LIMIT) & scene.bends.along(direction)
-    walls = upright if direction[2] else upright & ~scene.bends.is_double
-    outlines = _sections(scene, frame_along(direction), walls if whole else strict)
+    outlines = _sections(scene, direction, upright if whole else strict)
     upright = (upright & scene.bends.is_curved) | (scene.bends.is_sliver & ~taken)
     seeds = _seen_in(outlines, strict, scene.limit)
     if not (seeds or whole):
@@ -181,10 +181,16 @@ def _pieces(
 
 
 def _sections(
-    scene: Scene, frame: NDArray[np.float64], upright: NDArray[np.bool_]
+    scene: Scene, direction: NDArray[np.float64], upright: NDArray[np.bool_]
 ) -> Outlines:
-    """Cut so that every planar region with an upright face is met."""
-    levels = along(scene.mesh.vertices, frame[2])
+    """Cut so that every planar region with an upright face is met.
+
+    Lying walls amid what is curved both ways are nothing that has a size: few cuts do.
+    """
+    frame, most = frame_along(direction), _MOST_CUTS
+    if not direction[2] and scene.bends.is_double.any():
+        upright, most = upright & ~scene.bends.is_double, _FEW_CUTS
+    levels = along(scene.mesh.vertices, direction)
     faces = np.flatnonzero(upright)
     heights = levels[scene.mesh.faces[faces]]
     region = scene.regions.of_face[faces]
@@ -192,7 +198,7 @@ def _sections(
     highs = np.full(len(scene.regions.areas), -np.inf)
     np.minimum.at(lows, region, lowest(heights))
     np.maximum.at(highs, region, highest(heights))
-    at = heights_through(lows, highs, levels)
+    at = heights_through(lows, highs, levels, most=most)
     return cut(scene.mesh, scene.topology, scene.regions.of_face, frame, at)
 
 
