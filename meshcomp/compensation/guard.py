@@ -61,8 +61,10 @@ def unsound_pairs(
     else:
         pairs = crossing_again(looked.last, after.mesh, moved)
     looked.last = after.mesh, pairs
+    old = np.zeros(len(pairs), dtype=bool)
     if len(pairs):
-        pairs = pairs[~crossed_before(before, regions, after.parents[pairs], looked)]
+        old = crossed_before(before, regions, after.parents[pairs], looked)
+    looked.old, pairs = pairs[old], pairs[~old]
     reason = "faces would cross" if len(pairs) else "faces would turn over"
     return np.concatenate([pairs, np.column_stack([folded, folded])]), reason
 

@@ -18,7 +18,7 @@ from meshcomp._vectors import all_of, any_of, lengths
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 
-__all__ = ["Holding", "held_more", "nothing_held"]
+__all__ = ["Holding", "held_more", "held_still", "left_coarse", "nothing_held"]
 
 _LAST_SHARE = 0.2  # smaller shares become none
 _SLOPE = 0.1  # motions of neighbours differ by at most this share of their distance
@@ -89,6 +89,38 @@ def held_more(
     stiff = tiers[: len(shares)] != _PLAIN
     stiff[walls] = False
     return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
+
+
+def held_still(
+    holding: Holding,
+    mesh: Mesh,
+    wanted: Targets,
+    vertices: NDArray[np.int64],
+    most: float,
+    rings: int = 0,
+) -> Holding:
+    """Hold some vertices of the refined mesh, and the cylinders they are on, altogether.
+
+    Parameters are those of `held_more`; the vertices `rings` edges around are held too.
+    """
+    for _ in range(rings):
+        vertices = _neighbourhood(mesh, vertices)
+    held = np.zeros(len(mesh.vertices), dtype=bool)
+    held[vertices] = True
+    owners = wanted.owner[held[wanted.vertex]]
+    cylinders, coarse = holding.cylinders.copy(), holding.coarse.copy()
+    cylinders[owners], coarse[owners] = 0.0, True
+    shares = np.where(held[: len(holding.vertices)], 0.0, holding.vertices)
+    stiff = _tiers(holding, mesh, wanted)[0][: len(shares)] != _PLAIN
+    stiff |= held[: len(shares)]
+    return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
+
+
+def left_coarse(holding: Holding, wanted: Targets, vertices: NDArray[np.int64]) -> Holding:
+    """Let the cylinders that some vertices are on keep the facets they have."""
+    coarse = holding.coarse.copy()
+    coarse[wanted.owner[np.isin(wanted.vertex, vertices)]] = True
+    return Holding(holding.vertices, holding.cylinders, coarse)
 
 
 def _foremost(owners: NDArray[np.int64]) -> NDArray[np.bool_]:

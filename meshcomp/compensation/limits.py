@@ -19,6 +19,7 @@ from meshcomp.results import Limit
 __all__ = [
     "CONTACT",
     "CONTACT_GAP",
+    "TANGLED",
     "Place",
     "limit_at",
     "limited",
@@ -32,6 +33,7 @@ _BESIDE = "a neighbour is held back"
 _BENDS = "a neighbour that moves otherwise bends it"
 CONTACT = "another body lies against it, or would"
 CONTACT_GAP = 0.001  # mm
+TANGLED = "it crosses other faces already, and would with more of its own"
 _VANISHES = "nothing would be left of it"
 _HELD = (CONTACT, _VANISHES)  # altogether, from the start
 

@@ -23,6 +23,8 @@ class Looked:
     """
 
     last: tuple[Mesh, NDArray[np.int64]] | None = None  # moved mesh, its crossing pairs
+    old: NDArray[np.int64] = field(default_factory=lambda: np.zeros((0, 2), np.int64))
+    # pairs of `last` whose planes crossed before anything moved, (k, 2)
     regions: NDArray[np.bool_] | None = None  # of the inspected mesh, looked at already
     crossed: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
-from meshcomp.compensation.holding import Holding, held_more, nothing_held
+from meshcomp.compensation.holding import Holding, held_more, held_still, nothing_held
 from meshcomp.compensation.limits import (
     CONTACT_GAP,
+    TANGLED,
+    Place,
     limited,
     places_at,
     places_of_contact,
@@ -23,20 +25,27 @@ from meshcomp.compensation.lying import edge_angles, farthest_offset
 from meshcomp.compensation.moving import moved_by
 from meshcomp.compensation.refining import Refined, refine
 from meshcomp.compensation.shifting import displacements
+from meshcomp.compensation.tangles import (
+    held_at_tangles,
+    with_crossing_alone,
+    worse_tangled,
+)
 from meshcomp.compensation.targets import Targets, is_sized, targets
 from meshcomp.compensation.volumes import Moved, VolumeChange, predicted_change
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
-from meshcomp.segmentation import planar_regions
+from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import bodies_of, topology_of
 from meshcomp.triangulating import Known
 
 __all__ = ["offset_walls"]
 
 _TRIES = 24
+_LAST_TRIES = 9  # after which all stands still within ever more rings of edges
 _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
 
 
@@ -59,6 +68,131 @@ def offset_walls(
     UnsoundResultError
         If no clean mesh is found within the tries, with the place.
     """
+    work = _begun(inspection, plan)
+    change: VolumeChange | None = None
+    for attempt in range(_TRIES + _LAST_TRIES):
+        result, of_face, changed = work.moved()
+        if change is None:  # of all that is asked, before anything is held back
+            moved = Moved(work.d, result.mesh, of_face, work.charts)
+            change = predicted_change(inspection, plan, work.refined, work.wanted, moved)
+        pairs, reason = work.faults(result, changed)
+        if len(pairs) == 0:
+            return replace(result, mesh=result.mesh.compact()), work.limits(), change
+        if reason == TANGLED:
+            work.hold_tangles(pairs, result.mesh)
+        else:
+            work.hold(pairs, of_face[pairs], result.mesh, (reason, attempt))
+    x, y, z = inspection.part.stand.to_file(result.mesh.corners[pairs[0, 0]].mean(axis=0))
+    raise UnsoundResultError(
+        f"{inspection.part.name}: no clean mesh within {_TRIES + _LAST_TRIES} tries: "
+        f"{reason} near ({x:.3f}, {y:.3f}, {z:.3f}) mm: give a smaller offset, or keep the "
+        "features there with --keep ID"
+    )
+
+
+@dataclass(slots=True, eq=False)
+class _Work:
+    """What is asked, what is held so far, and the mesh to be moved by it."""
+
+    inspection: Inspection
+    plan: Plan
+    touching: NDArray[np.bool_]  # (m,) faces that may not move
+    places: dict[int, Place]  # by feature, where it had to be held back
+    holding: Holding
+    regions: Regions  # planes of the inspected mesh
+    planes: Regions  # of what is triangulated anew
+    refined: Refined
+    charts: Charts
+    wanted: Targets
+    d: NDArray[np.float64]  # (n, 3) mm
+    known: Known
+    looked: Looked
+    tangles: int = 0  # how often planes that crossed before were worse
+
+    def moved(self) -> tuple[Refined, NDArray[np.int64], NDArray[np.bool_]]:
+        """Move as far as what is held allows."""
+        return moved_by(
+            self.charts, self.refined, self.d, self.holding.vertices, self.known
+        )
+
+    def faults(
+        self, result: Refined, changed: NDArray[np.bool_]
+    ) -> tuple[NDArray[np.int64], str]:
+        """Find pairs of faces that make the moved mesh unsound, and say why."""
+        mesh = self.inspection.part.mesh
+        reach = float(np.sqrt(dot(self.d, self.d).max(initial=0.0)))
+        pairs, reason = unsound_pairs(
+            mesh, self.regions, result, changed, reach, self.looked
+        )
+        if len(pairs):
+            return pairs, reason
+        return worse_tangled(mesh, self.regions, result, self.looked.old), TANGLED
+
+    def limits(self) -> tuple[Limit, ...]:
+        """Tell what was held back."""
+        inspection, holding = self.inspection, self.holding
+        went = self.d[: len(holding.vertices)] * holding.vertices[:, None]
+        return limited(inspection, self.plan, holding, self.places, went)
+
+    def hold(
+        self,
+        pairs: NDArray[np.int64],
+        of_pairs: NDArray[np.int64],
+        moved: Mesh,
+        why: tuple[str, int],
+    ) -> None:
+        """Make the regions of unsound pairs anew, or hold more; `why` ends in the try."""
+        reason, attempt = why
+        self.charts, known = made_anew(self.charts, of_pairs)
+        corners = moved.faces[pairs[known]].reshape(-1, 6)
+        if len(corners) == 0:
+            return
+        holding, mesh, most = self.holding, self.refined.mesh, self._most
+        if attempt < _TRIES:
+            rings = attempt // _PATIENCE
+            more = held_more(holding, mesh, self.wanted, corners, most, rings)
+        else:
+            rings = 2 ** (attempt - _TRIES)
+            more = held_still(holding, mesh, self.wanted, corners.ravel(), most, rings)
+        self._take(more, corners, reason)
+
+    def hold_tangles(self, pairs: NDArray[np.int64], moved: Mesh) -> None:
+        """Leave faces that crossed before as they are; then hold more there."""
+        self.tangles += 1
+        if self.tangles == 1:
+            self.planes = with_crossing_alone(self.inspection.part.mesh, self.regions)
+            self.charts, self.known = charts_of(self.planes, self.refined), Known()
+            self.looked.forget()
+            return
+        surface = self.refined, self.regions, moved
+        more, corners = held_at_tangles(
+            self.holding, surface, self.wanted, pairs, self._most, self.tangles
+        )
+        self._take(more, corners, TANGLED)
+
+    @property
+    def _most(self) -> float:
+        return _largest(self.inspection, self.plan)
+
+    def _take(self, holding: Holding, corners: NDArray[np.int64], reason: str) -> None:
+        """Hold more, and work out anew what follows from it."""
+        at = places_at(corners, self.refined, self.wanted, reason)
+        self.places = {**at, **self.places}
+        before, self.holding = self.holding, holding
+        if (holding.coarse & ~before.coarse).any():
+            self.refined = _refined(self.inspection, self.plan, holding)
+            self.charts = charts_of(self.planes, self.refined)
+            self.looked.forget()
+        elif (holding.cylinders == before.cylinders).all():
+            return
+        surface = self.refined, self.charts
+        self.wanted, self.d = _asked(
+            self.inspection, self.plan, surface, holding, self.touching
+        )
+
+
+def _begun(inspection: Inspection, plan: Plan) -> _Work:
+    """Ask all that is planned, but of what may not move at all."""
     mesh = inspection.part.mesh
     regions = planar_regions(mesh, topology_of(mesh))
     touching = _in_contact(inspection, plan)
@@ -72,40 +206,20 @@ def offset_walls(
     refined = _refined(inspection, plan, holding)
     charts = charts_of(regions, refined)
     wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
-    change: VolumeChange | None = None
-    made_before, looked = Known(), Looked()
-    for attempt in range(_TRIES):
-        share = holding.vertices
-        result, of_face, changed = moved_by(charts, refined, d, share, made_before)
-        if change is None:  # of all that is asked, before anything is held back
-            moved = Moved(d, result.mesh, of_face, charts)
-            change = predicted_change(inspection, plan, refined, wanted, moved)
-        reach = float(np.sqrt(dot(d, d).max(initial=0.0)))
-        pairs, reason = unsound_pairs(mesh, regions, result, changed, reach, looked)
-        if len(pairs) == 0:
-            went = d[: len(mesh.vertices)] * holding.vertices[:, None]
-            limits = limited(inspection, plan, holding, places, went)
-            return replace(result, mesh=result.mesh.compact()), limits, change
-        charts, known = made_anew(charts, of_face[pairs])
-        corners = result.mesh.faces[pairs[known]].reshape(-1, 6)
-        if len(corners) == 0:
-            continue
-        places = {**places_at(corners, refined, wanted, reason), **places}
-        before = holding
-        most, rings = _largest(inspection, plan), attempt // _PATIENCE
-        holding = held_more(holding, refined.mesh, wanted, corners, most, rings)
-        if (holding.coarse & ~before.coarse).any():
-            refined = _refined(inspection, plan, holding)
-            charts = charts_of(regions, refined)
-            looked.forget()
-        elif (holding.cylinders == before.cylinders).all():
-            continue
-        wanted, d = _asked(inspection, plan, (refined, charts), holding, touching)
-    x, y, z = inspection.part.stand.to_file(result.mesh.corners[pairs[0, 0]].mean(axis=0))
-    raise UnsoundResultError(
-        f"{inspection.part.name}: no clean mesh within {_TRIES} tries: {len(pairs)} "
-        f"{reason} near ({x:.3f}, {y:.3f}, {z:.3f}) mm: give a smaller offset, or keep the "
-        "features there with --keep ID"
+    return _Work(
+        inspection=inspection,
+        plan=plan,
+        touching=touching,
+        places=places,
+        holding=holding,
+        regions=regions,
+        planes=regions,
+        refined=refined,
+        charts=charts,
+        wanted=wanted,
+        d=d,
+        known=Known(),
+        looked=Looked(),
     )
 
 
