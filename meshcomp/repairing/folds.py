@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meshcomp.crossings import crossing_pairs
+from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.slivers import without_slivers
@@ -54,6 +56,15 @@ def without_folds(work: Patchwork) -> tuple[Patchwork, int]:
     done, _ = without_slivers(work, np.where(beside, limit, -1.0))
     was, now = topology_of(mesh), topology_of(done.mesh)
     same = now.is_closed == was.is_closed and now.crowded <= was.crowded
-    if not same or len(crossing_pairs(done.mesh)) >= len(crossing_pairs(mesh)):
+    if not same or _crossing_at(done.mesh, mesh, beside) >= _crossing_at(
+        mesh, mesh, beside
+    ):
         return work, 0
     return done, int(is_low.sum() - (done.mesh.heights <= limit).sum())
+
+
+def _crossing_at(mesh: Mesh, before: Mesh, beside: NDArray[np.bool_]) -> int:
+    """Count the pairs that cross at corners of some faces; all others stay as they are."""
+    at = np.zeros(len(before.vertices), dtype=bool)
+    at[before.faces[beside]] = True
+    return len(crossing_pairs(mesh, np.asarray(at[mesh.faces].any(axis=1))))
