@@ -523,3 +523,20 @@ def test_what_uniting_leaves_between_flush_bodies_is_no_reason_to_refuse(seed):
     read = sound.mesh.corners.astype(np.float32)
     assert (read != np.roll(read, 1, axis=1)).any(axis=2).all()  # no face loses a corner
     assert open_edges(sound.mesh) == 0
+
+
+@pytest.mark.parametrize("width", [0.15, 1.5])
+def test_a_narrow_plane_hole_is_closed_though_no_face_shows_its_plane(width):
+    top = [(0, 0, 20), (9, 0, 20), (9, width, 20), (0, width, 20)]
+    foot = [(-20, -20, 0), (20, -20, 0), (20, 20, 0), (-20, 20, 0)]
+    roof = trimesh.convex.convex_hull(np.array([*top, *foot], dtype=float))
+    lid = (roof.vertices[roof.faces][:, :, 2] == 20).all(axis=1)
+    part = part_of(Mesh(np.array(roof.vertices), np.array(roof.faces)[~lid]))
+    if width > 1:
+        with pytest.raises(NotASolidError, match="4 open edges"):
+            repair(part)
+        return
+    sound = repair(part)
+    assert kinds(sound) == {"holes": 1}
+    assert sound.mesh.volume == pytest.approx(roof.volume)
+    assert open_edges(sound.mesh) == crossing_faces(sound.mesh) == 0

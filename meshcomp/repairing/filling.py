@@ -23,6 +23,7 @@ LARGEST_HOLE = 0.05  # extent, of the part's diagonal
 LARGEST_IN_PLANE = 0.25  # the same, where the rim shows the plane, or is a triangle;
 # a triangle missing from a plane leaves no doubt, however large it is
 _WIDEST_HOLE = 5.0  # mm, where it does not
+_NARROW = 0.2  # mm: mean width of a plane hole that nobody drew, no line is so thin
 _FLAT_SHARE = 0.05  # of a hole's extent: how far its rim may leave a plane
 _SAME_PLANE = 0.9999  # cosine
 _MOST_EDGES = 100_000  # open edges: more are no accident
@@ -34,7 +35,8 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
 
     A slit is as wide as a crack may be (`crack_limit`): a T-junction, where a corner of
     one face lies on another's edge, is one of no width. A hole is closed where its rim
-    is as good as plane and short, or where a face at the rim lies in the rim's plane.
+    is as good as plane and short, or where a face at the rim lies in the rim's plane, or
+    where it is plane and narrower than any line that is printed.
 
     Returns
     -------
@@ -198,12 +200,14 @@ def _hole(sheet: _Sheet, loop: NDArray[np.int64]) -> NDArray[np.int64] | None:
     ring = sheet.ring(loop)
     points = sheet.mesh.vertices[ring]
     points = points - points.mean(axis=0)
-    normal = unit(np.cross(points, np.roll(points, -1, axis=0)).sum(axis=0))
+    twice = np.cross(points, np.roll(points, -1, axis=0)).sum(axis=0)
+    normal = unit(twice)
     extent = float(np.linalg.norm(np.ptp(points, axis=0)))
     off = float(np.abs(points @ normal).max())
     if not normal.any() or off > max(sheet.width, _FLAT_SHARE * extent):
         return None
-    is_plane = off <= sheet.width and _goes_on(sheet.mesh, loop, normal)
+    is_narrow = float(np.linalg.norm(twice)) / 2 <= _NARROW * extent
+    is_plane = off <= sheet.width and (is_narrow or _goes_on(sheet.mesh, loop, normal))
     small = min(_WIDEST_HOLE, LARGEST_HOLE * sheet.diagonal)
     if extent > (LARGEST_IN_PLANE * sheet.diagonal if is_plane else small):
         return None
