@@ -144,3 +144,45 @@ def test_low_faces_where_bodies_touch_join_them_not(damage, seed, tmp_path):
     volumes = np.sort(shells_of(sound.mesh).volumes)
     assert volumes.tolist() == pytest.approx([1000.0] * 3, rel=1e-4)
     assert open_edges(sound.mesh) == 0
+
+
+@pytest.mark.parametrize("rows", [[0], [3, 8], [0, 1, 5]])
+def test_backs_of_faces_of_a_closed_body_go(rows):
+    cube = box()
+    faces = np.concatenate([cube.faces, cube.faces[rows][:, ::-1]])
+    sound = repair(part_of(Mesh(cube.vertices, faces)))
+    assert kinds(sound) == {"repeated faces": len(rows)}
+    assert sound.mesh.volume == pytest.approx(1000)
+
+
+def test_one_hole_that_stays_open_leaves_the_slits_to_be_closed():
+    # A face of the lower side is missing where a stick stands through it; each of the
+    # upper faces is divided at the middle of its longest edge, its neighbour is not.
+    cube = box((10, 10, 10))
+    low = (cube.corners[:, :, 2] < 0).all(axis=1)
+    top = np.flatnonzero((cube.corners[:, :, 1] > 0).all(axis=1))[0]
+    a, b, c = cube.faces[top]
+    middle = cube.vertices[[a, b]].mean(axis=0)
+    new = len(cube.vertices)
+    halves = [(a, new, c), (new, b, c)]
+    left = np.delete(cube.faces, [np.flatnonzero(low)[0], top], axis=0)
+    split = Mesh(np.vstack([cube.vertices, middle]), np.concatenate([left, halves]))
+    gap = cube.corners[np.flatnonzero(low)[0]].mean(axis=0)
+    stick = box((1, 1, 4), at=gap)
+    with pytest.raises(NotASolidError, match="solid: 3 open edges; open about"):
+        repair(part_of(concatenate([split, stick])))
+
+
+@pytest.mark.parametrize(("size", "goes"), [(0.2, True), (2.0, False)])
+def test_crumbs_may_lie_anywhere(size, goes):
+    # 0.02 mm² beside 600 mm², and 2 mm².
+    crumb = Mesh(np.eye(3)[:, ::-1] * size + (30, 4, -9), [(0, 1, 2)])
+    part = part_of(joined(concatenate([box(), crumb])))
+    if not goes:
+        with pytest.raises(NotASolidError, match=r"open about \(30"):
+            repair(part)
+        return
+    sound = repair(part)
+    assert kinds(sound) == {"sheets": 1}
+    assert np.abs(sound.mesh.bounds).max() == 5
+    assert sound.mesh.volume == pytest.approx(1000)

@@ -10,7 +10,7 @@ from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.topology import components, topology_of
 
 __all__ = [
-    "amid_odd_edges",
+    "amid_edges",
     "edge_numbers",
     "firsts_of_repeated",
     "hanging_together",
@@ -19,7 +19,7 @@ __all__ = [
 ]
 
 _MOST_ONCE = 0.02  # of a surface drawn twice: what is not, since faces were lost
-_MOSTLY_ODD = 0.9  # of the rim of a surface that two bodies share
+_MOST_OF_RIM = 0.9  # of a surface, to tell what it is; the rest may be beside holes
 _MOST_RIMS = 0.05  # of the edges of a surface: more are no accident
 
 
@@ -56,6 +56,7 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     alone = _first_of_each(keys)
     kept = first if len(first) == len(alone) else _sides(work.mesh, keys, first, alone)
     kept = np.union1d(kept, _shared(faces, keys, kept))
+    kept = np.setdiff1d(kept, _backs(faces, keys, kept))
     if len(kept) == len(faces):
         return work, 0
     return work.only(kept), len(faces) - len(kept)
@@ -125,8 +126,27 @@ def _shared(
     edges = edge_numbers(faces)
     total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
     mine = edges[left].ravel()
-    shared = amid_odd_edges(hanging_together(mine), mine, total)
+    shared = amid_edges(hanging_together(mine), mine, (total % 2 == 1) & (total > 1))
     return np.asarray(left[shared], np.int64)
+
+
+def _backs(
+    faces: NDArray[np.int64], keys: NDArray[np.int64], kept: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Find faces on the back of others that are closed without them.
+
+    The surface of such faces has edges of two other faces all about it, where bodies
+    touch there are three.
+    """
+    first = kept[_first_of_each(keys[kept])]
+    backs = np.setdiff1d(kept, first)
+    if len(backs) == 0:
+        return backs
+    edges = edge_numbers(faces)
+    total = np.bincount(edges[first].ravel(), minlength=int(edges.max()) + 1)
+    mine = edges[backs].ravel()
+    needless = amid_edges(hanging_together(mine), mine, (total % 2 == 0) & (total > 0))
+    return np.asarray(backs[needless], np.int64)
 
 
 def hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -137,10 +157,10 @@ def hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     return components(len(edges) // 3, links)
 
 
-def amid_odd_edges(
-    label: NDArray[np.int64], edges: NDArray[np.int64], total: NDArray[np.int64]
+def amid_edges(
+    label: NDArray[np.int64], edges: NDArray[np.int64], wanted: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Mark faces of surfaces with rims at which other faces are odd in number.
+    """Mark faces of surfaces with rims nearly all of which are edges of some kind.
 
     Parameters
     ----------
@@ -148,8 +168,8 @@ def amid_odd_edges(
         The surface of each face.
     edges : (3k,) int
         Edges of the faces, in turn.
-    total : (e,) int
-        How many other faces each edge has; one is an open edge, and counts as even.
+    wanted : (e,) bool
+        The edges of that kind.
 
     Returns
     -------
@@ -159,10 +179,9 @@ def amid_odd_edges(
         np.column_stack([np.repeat(label, 3), edges]), axis=0, return_counts=True
     )
     surface, edge = at[count % 2 == 1].T
-    is_odd = (total[edge] % 2 == 1) & (total[edge] > 1)
     rims = np.bincount(surface, minlength=int(label.max(initial=-1)) + 1)
-    odd = np.bincount(surface, is_odd, len(rims))
-    return np.asarray(((rims > 0) & (odd >= _MOSTLY_ODD * rims))[label])
+    found = np.bincount(surface, wanted[edge], len(rims))
+    return np.asarray(((rims > 0) & (found >= _MOST_OF_RIM * rims))[label])
 
 
 def edge_numbers(faces: NDArray[np.int64]) -> NDArray[np.int64]:

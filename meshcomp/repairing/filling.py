@@ -12,6 +12,7 @@ from meshcomp._vectors import basis_across, dot, unit
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
+from meshcomp.repairing.duplicates import edge_numbers
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.rims import joined_at_rims, loops_of, vertex_pairs
 from meshcomp.solids import triangulate_outline
@@ -28,6 +29,7 @@ _FLAT_SHARE = 0.05  # of a hole's extent: how far its rim may leave a plane
 _SAME_PLANE = 0.9999  # cosine
 _MOST_EDGES = 100_000  # open edges: more are no accident
 _LONGEST_LOOP = 5_000
+_MOST_ROUNDS = 8  # of leaving out patches that fit badly
 
 
 def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
@@ -65,24 +67,72 @@ def filled(work: Patchwork) -> tuple[Patchwork, int, int]:
     loops = loops_of(work.mesh, half_edges)
     threes = np.array([loop for loop in loops if len(loop) == 3], np.int64)  # noqa: PLR2004
     faces, beside, are_slits = _over_triangles(sheet, threes.reshape(-1, 3))
-    patches, rims, slits = [faces], [beside], int(are_slits.sum())
-    holes = len(faces) - slits
+    patches = [faces[k : k + 1] for k in range(len(faces))]
+    rims, slits = beside.tolist(), are_slits.tolist()
     for loop in loops:
         found, is_slit = _over(sheet, loop)
         if found is not None:
             patches.append(found)
-            rims.append(np.full(len(found), loop[0] // 3))
+            rims.append(loop[0] // 3)
+            slits.append(is_slit)
             sheet.taken.update(vertex_pairs(found))
-            slits, holes = slits + is_slit, holes + (not is_slit)
-    if not slits + holes:
-        return work, 0, 0
-    more = work.plus(np.concatenate(patches), np.concatenate(rims))
-    if topology_of(more.mesh).crowded > topology.crowded:
-        return work, 0, 0
-    new = np.arange(len(more.mesh.faces)) >= len(work.mesh.faces)
-    if holes and len(crossing_pairs(more.mesh, new)):
-        return work, 0, 0  # what is missing there is another surface
-    return more, slits, holes
+    return _with_good(work, _Patches(patches, np.array(rims), np.array(slits, dtype=bool)))
+
+
+def _with_good(work: Patchwork, patches: _Patches) -> tuple[Patchwork, int, int]:
+    """Add patches, but for those that fit badly; count slits and holes."""
+    kept = np.ones(len(patches.faces), dtype=bool)
+    for _ in range(_MOST_ROUNDS):
+        if not kept.any():
+            break
+        more, number = _with_patches(work, patches, np.flatnonzero(kept))
+        bad = _misfits(work, more, number, patches.are_slits)
+        if len(bad) == 0:
+            slits = int(patches.are_slits[kept].sum())
+            return more, slits, int(kept.sum()) - slits
+        kept[bad] = False
+    return work, 0, 0
+
+
+def _with_patches(
+    work: Patchwork, patches: _Patches, chosen: NDArray[np.int64]
+) -> tuple[Patchwork, NDArray[np.int64]]:
+    """Add some patches, and number faces by the patch they are of, -1 for old ones."""
+    number = np.repeat(chosen, [len(patches.faces[k]) for k in chosen])
+    faces = np.concatenate([patches.faces[k] for k in chosen])
+    old = np.full(len(work.mesh.faces), -1)
+    return work.plus(faces, patches.beside[number]), np.concatenate([old, number])
+
+
+def _misfits(
+    work: Patchwork,
+    more: Patchwork,
+    number: NDArray[np.int64],
+    are_slits: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Patches that give an edge too many faces; if none does, holes that cross a face."""
+    if topology_of(more.mesh).crowded > topology_of(work.mesh).crowded:
+        edges = edge_numbers(more.mesh.faces)
+        is_old = number < 0
+        before = np.bincount(edges[is_old].ravel(), minlength=int(edges.max()) + 1)
+        after = np.bincount(edges.ravel())
+        crowded = ((after > 2) & (before <= 2))[edges].any(axis=1)  # noqa: PLR2004
+        return np.unique(number[crowded & ~is_old])
+    is_hole = (number >= 0) & ~are_slits[number]
+    if not is_hole.any():
+        return np.zeros(0, np.int64)
+    crossing = np.zeros(len(number), dtype=bool)
+    crossing[crossing_pairs(more.mesh, is_hole)] = True
+    return np.unique(number[crossing & is_hole])  # what is missing is another surface
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Patches:
+    """Faces over loops, (k, 3) each, a face beside each loop, and which are slits."""
+
+    faces: list[NDArray[np.int64]]
+    beside: NDArray[np.int64]
+    are_slits: NDArray[np.bool_]
 
 
 def _over(sheet: _Sheet, loop: NDArray[np.int64]) -> tuple[NDArray[np.int64] | None, bool]:

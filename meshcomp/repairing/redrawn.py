@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
-from meshcomp.repairing.duplicates import amid_odd_edges, edge_numbers
+from meshcomp.repairing.duplicates import amid_edges, edge_numbers
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.turning import plain_surfaces
 from meshcomp.topology import topology_of
@@ -85,7 +85,8 @@ def _shared(
     edges = edge_numbers(faces)
     total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
     left = np.flatnonzero(~kept)
-    return np.asarray(left[amid_odd_edges(label[left], edges[left].ravel(), total)])
+    wanted = (total % 2 == 1) & (total > 1)
+    return np.asarray(left[amid_edges(label[left], edges[left].ravel(), wanted)])
 
 
 def _patches(mesh: Mesh) -> _Patches:

@@ -18,6 +18,7 @@ __all__ = ["without_sheets"]
 # Shares of the surface: what is larger is no accident, but half of something.
 _LARGEST_SHEET = 0.05
 _LARGEST_PARTITION = 0.25
+_LARGEST_CRUMB = 1e-4  # apart from all else, so that it may lie anywhere
 _TRIES = 20
 
 
@@ -51,16 +52,32 @@ def _is_whole(found: Patchwork, work: Patchwork, share: float) -> bool:
     """
     if not topology_of(found.mesh).is_closed:
         return False
-    areas = [np.linalg.norm(w.mesh.area_vectors, axis=1).sum() for w in (found, work)]
-    same_box = np.abs(found.mesh.bounds - work.mesh.bounds).max() <= 1e-3 * (
-        work.mesh.diagonal
-    )
-    if areas[0] < (1 - share) * areas[1] or not same_box:
-        return False
     gone = np.ones(len(work.mesh.faces), dtype=bool)
     gone[found.parents] = False
     dropped = Mesh(work.mesh.vertices, work.mesh.faces[gone])
+    largest = share * float(_areas(work.mesh).sum())
+    if _areas(dropped).sum() > largest or _sticks_out(dropped, found.mesh, work.mesh):
+        return False
     return are_flat(dropped, crack_limit(work.mesh))
+
+
+def _sticks_out(dropped: Mesh, left: Mesh, whole: Mesh) -> bool:
+    """Whether faces lie outside the box of what is left, but for crumbs of no size."""
+    a, b, c = dropped.faces.T
+    links = np.concatenate([np.column_stack([a, b]), np.column_stack([b, c])])
+    label = components(len(dropped.vertices), links)
+    hangs = np.isin(label[a], label[left.faces])
+    areas = _areas(dropped)
+    crumbs = ~hangs & (
+        np.bincount(label[a], areas)[label[a]] <= (_LARGEST_CRUMB * _areas(whole).sum())
+    )
+    points = dropped.corners[~crumbs].reshape(-1, 3)
+    low, high = left.bounds + np.array([[-1.0], [1.0]]) * 1e-3 * whole.diagonal
+    return bool(((points < low) | (points > high)).any())
+
+
+def _areas(mesh: Mesh) -> NDArray[np.float64]:
+    return np.asarray(np.linalg.norm(mesh.area_vectors, axis=1))
 
 
 def _without_rims(work: Patchwork) -> Patchwork | None:
@@ -79,7 +96,7 @@ def _without_partitions(work: Patchwork) -> Patchwork | None:
         odd = _at_odd_edges(work)
         if len(odd) == 0:
             return work
-        areas = np.bincount(patch, np.linalg.norm(work.mesh.area_vectors, axis=1))
+        areas = np.bincount(patch, _areas(work.mesh))
         at_odd = np.unique(patch[odd // 3])
         smallest = at_odd[np.argmin(areas[at_odd])]
         if len(at_odd) == len(areas) == 1:
@@ -110,7 +127,7 @@ def _without_flaps(work: Patchwork) -> Patchwork:
     Bodies that touch have such faces too, but other faces at each of their edges. Where
     they are more than accidents, all stay.
     """
-    whole, areas = work, np.linalg.norm(work.mesh.area_vectors, axis=1).sum()
+    whole, areas = work, _areas(work.mesh).sum()
     for _ in range(_TRIES):
         topology = topology_of(work.mesh)
         if not topology.crowded:
@@ -124,7 +141,7 @@ def _without_flaps(work: Patchwork) -> Patchwork:
         if not flat.any() or flat.all():
             return work
         work = work.only(~flat)
-        left = np.linalg.norm(work.mesh.area_vectors, axis=1).sum()
+        left = _areas(work.mesh).sum()
         if left < (1 - _LARGEST_PARTITION) * areas:
             return whole
     return work
