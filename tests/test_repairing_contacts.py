@@ -17,6 +17,7 @@ from outside.crossings import crossing_faces, open_edges
 from test_files_samples import packed_stl
 from test_repairing import box, kinds, part_of
 
+import meshcomp
 from meshcomp.errors import NotASolidError
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.repairing import read_sound_part, refuse_faults, repair
@@ -186,3 +187,22 @@ def test_crumbs_may_lie_anywhere(size, goes):
     assert kinds(sound) == {"sheets": 1}
     assert np.abs(sound.mesh.bounds).max() == 5
     assert sound.mesh.volume == pytest.approx(1000)
+
+
+@pytest.mark.parametrize("name", ["knob", "bearing_plate"])
+@pytest.mark.parametrize("shift", [(0.0004, 0, 0), (0.003, -0.002, 0.005)])
+def test_a_body_drawn_again_a_hair_beside_counts_once(name, shift):
+    # Uniting them would leave strips as thin as the shift, whose sides cross.
+    good = meshcomp.demo_part(name).mesh
+    both = concatenate([good, good.moved(good.vertices + shift)])
+    sound = repair(part_of(both))
+    assert kinds(sound) == {"bodies united": 1}
+    assert sound.mesh.corners.tolist() == good.corners.tolist()
+
+
+def test_bodies_that_touch_and_are_drawn_again_stay_several():
+    row = row_of_boxes(3)
+    both = concatenate([row, row.moved(row.vertices + (0.002, 0.003, -0.001))])
+    sound = repair(part_of(both))
+    assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
+    assert crossing_faces(sound.mesh) == open_edges(sound.mesh) == 0

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meshcomp.contacts import flush_pairs
 from meshcomp.crossings import crossing_pairs
 from meshcomp.meshes import Mesh
+from meshcomp.repairing.copies import second_drawings
 from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.shells import Shells, shells_inside, shells_of
@@ -127,16 +128,16 @@ def without_overlaps(work: Patchwork) -> tuple[Patchwork, int, int]:
     left : int
         How many overlapping bodies are left as they are, since no sound union was found.
     """
-    found = overlaps_of(work.mesh)
+    work, found, again = _drawn_once(work)
     if len(found.pairs) == 0:
-        return work, 0, 0
+        return work, again, 0
     label = components(found.shells.count, found.pairs)
     groups = [
         np.unique(found.pairs[label[found.pairs[:, 0]] == k])
         for k in np.unique(label[found.pairs[:, 0]])
     ]
     rest = np.ones(len(work.mesh.faces), dtype=bool)
-    wholes, done, left = [], 0, 0
+    wholes, done, left = [], again, 0
     for bodies in groups:
         faces = [found.faces_of(body) for body in bodies.tolist()]
         whole = _whole(work, faces)
@@ -147,6 +148,18 @@ def without_overlaps(work: Patchwork) -> tuple[Patchwork, int, int]:
         rest[np.concatenate(faces)] = False
         wholes.append(whole)
     return _together([work.only(rest), *wholes]), done, left
+
+
+def _drawn_once(work: Patchwork) -> tuple[Patchwork, Overlaps, int]:
+    """Drop bodies that are others again, but for a hair; count them."""
+    found = overlaps_of(work.mesh)
+    bodies = {k: found.faces_of(k) for k in np.unique(found.pairs).tolist()}
+    again = second_drawings(work.mesh, bodies, found.pairs, crack_limit(work.mesh))
+    if not again:
+        return work, found, 0
+    rows = ~np.isin(found.body_of_shell, again)[found.shells.of_face]
+    work = work.only(rows)
+    return work, overlaps_of(work.mesh), len(again)
 
 
 def _whole(work: Patchwork, faces: list[NDArray[np.int64]]) -> Patchwork | None:
