@@ -8,7 +8,7 @@ from meshcomp.printer_axes import PrinterAxes
 
 __all__ = ["Correction", "Foot", "Lying", "Outlook", "Plan"]
 
-_LEAST_SIZE = 1e-9  # mm
+_LEAST_SIZE = 0.01  # mm: thinner than that is a film, whatever rounding leaves of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

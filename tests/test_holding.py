@@ -52,8 +52,10 @@ def test_a_notch_that_would_close_is_held_and_the_far_walls_are_exact():
     assert min(limit.used for limit in result.limits) < 0.03
 
 
-def test_a_rib_thinner_than_what_is_taken_off_is_held_and_the_rest_is_exact():
-    rib = [(0.1, 10), (0.1, 18), (-0.1, 18), (-0.1, 10)]
+@pytest.mark.parametrize("half", [0.1, 0.1500001, 0.152])
+def test_a_rib_thinner_than_what_is_taken_off_is_held_and_the_rest_is_exact(half):
+    # Of 0.3000002 mm rounding would leave a film, of 0.304 no more than a film either.
+    rib = [(half, 10), (half, 18), (-half, 18), (-half, 10)]
     outline = np.array([(-10, -10), (10, -10), (10, 10), *rib, (-10, 10)], dtype=float)
     plate = plane.prism([outline, circle(6, 48)[::-1]], 0, 8)
     result = made(plate, meshcomp.ByHand(wall_growth=-0.15, bore_opening=0.2))
@@ -61,9 +63,9 @@ def test_a_rib_thinner_than_what_is_taken_off_is_held_and_the_rest_is_exact():
     assert crossings.crossing_faces(mesh) == 0
     ((limit, words),) = [(x, x.reason) for x in result.limits]
     assert (words, limit.wanted, limit.used) == ("nothing would be left of it", -0.15, 0)
-    assert result.plan.of(limit.feature_id).nominal_size == pytest.approx(0.2)
+    assert result.plan.of(limit.feature_id).nominal_size == pytest.approx(2 * half)
     width = measure.width_between(mesh, (1, 0, 0), (0, 14, 4))
-    assert width == pytest.approx(0.2, abs=1e-6)
+    assert width == pytest.approx(2 * half, abs=1e-6)
     assert measure.width_between(mesh, (1, 0, 0), (0, -8, 4)) == pytest.approx(19.7)
 
 

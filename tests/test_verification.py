@@ -18,6 +18,7 @@ import meshcomp
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.results import Verification
 from meshcomp.scenario import demo_parts
+from meshcomp.workflow import compensate_part
 
 RULE = meshcomp.ByHand(
     wall_growth=0.05, pocket_opening=0.04, bore_opening=0.2, boss_growth=0.12
@@ -109,6 +110,16 @@ def test_one_wall_off_its_place_is_named(error):
     vertices = mesh.vertices.copy()
     vertices[vertices[:, 0] > mesh.bounds[1, 0] - 1e-4, 0] += error
     assert failed_sizes(proof_of(mesh.moved(vertices))) == [wall.id]
+
+
+@pytest.mark.parametrize("dust", [5.2e-15, -3e-12])
+def test_rounding_errors_about_zero_are_no_change_of_height(dust, tmp_path):
+    spacer = meshcomp.demo_part("shaft_spacer")
+    vertices = np.array(spacer.mesh.vertices)
+    vertices[vertices[:, 2] == 0, 2] = dust  # as some CAD programs write zero
+    part = replace(spacer, mesh=Mesh(vertices, spacer.mesh.faces))
+    record = compensate_part(part, tmp_path / "out.stl", RULE)
+    assert failed_checks(record.verification) == []
 
 
 def test_a_change_of_height_by_one_bit_is_found():
