@@ -131,12 +131,13 @@ def _height_check(inspection: Inspection, result: Compensated, written: Part) ->
         planned = result.plan.axes.undone(inspection.part.mesh.bounds)[:, 2]
     # What the file's format cannot tell apart is not a change.
     away = np.abs(as_held(written, planned) - new)
+    away[(np.abs(planned) < _DUST) & (new == 0)] = 0.0
     moves = None if result.layers is None else result.layers.moves
     low, high = planned if moves is None else moves.bounds_before
     by_plan = "" if moves is None else f", planned {planned[0]:.4f} to {planned[1]:.4f}"
     return Check(
         name="height unchanged" if moves is None else "height as planned",
-        passed=bool((away <= max(holding_limit(written), _DUST)).all()),
+        passed=bool((away <= holding_limit(written)).all()),
         figure=f"from {new[0]:.4f} to {new[1]:.4f} mm{by_plan}, before {low:.4f} to "
         f"{high:.4f}",
     )
