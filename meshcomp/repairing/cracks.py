@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,7 +52,8 @@ def joined_cracks(work: Patchwork, *, narrow: bool = False) -> tuple[Patchwork, 
     """Join points of rims that are nearly the same, where that closes edges.
 
     Two points of one face are never joined, so that no edge and no face is lost. A join
-    over more than 0.2 µm after which no edge is closed is undone.
+    over more than 0.2 µm after which no edge is closed is undone. Edges of bodies that
+    touch are closed with four faces.
 
     Parameters
     ----------
@@ -81,32 +84,71 @@ def joined_cracks(work: Patchwork, *, narrow: bool = False) -> tuple[Patchwork, 
         if len(rims) == 0:
             break
         limit = share * crack_limit(work.mesh)
-        work, joined = _joined(work, rims, min(limit, _SAME) if narrow else limit)
+        edges = _Edges(rims, _torn_edges(work.mesh))
+        work, joined = _joined(work, edges, min(limit, _SAME) if narrow else limit)
         total += joined
     return work, total
 
 
-def _joined(
-    work: Patchwork, rims: NDArray[np.int64], limit: float
-) -> tuple[Patchwork, int]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Edges:
+    """Half-edges of edges that a crack may run along."""
+
+    rims: NDArray[np.int64]  # with one face
+    torn: NDArray[np.int64]  # of bodies that touch, see `_torn_edges`
+
+
+def _torn_edges(mesh: Mesh) -> NDArray[np.int64]:
+    """Half-edges of edges of which a crack has left two or three faces of four.
+
+    Where bodies touch, four faces share an edge. Two that are left of them lie back to
+    back; three are one too few, which is then on the other side of the crack.
+    """
+    twins = topology_of(mesh).twins
+    apex = mesh.faces[:, [2, 0, 1]].ravel()
+    alone = np.flatnonzero((twins < 0) | (apex == apex[twins]))
+    count = _faces_at(mesh.faces, len(mesh.vertices), alone)
+    torn = (count == 3) | ((count == 2) & (twins[alone] >= 0))  # noqa: PLR2004
+    return np.asarray(alone[torn], np.int64)
+
+
+def _joined(work: Patchwork, edges: _Edges, limit: float) -> tuple[Patchwork, int]:
     mesh = work.mesh
     count = len(mesh.vertices)
-    leaders = _leaders(mesh, rims, limit)
+    loose = np.union1d(_ends(mesh, edges.rims), _about(mesh, edges.torn, limit))
+    leaders = _leaders(mesh, loose, limit)
     if (leaders == np.arange(count)).all():
         return work, 0
     # Joins that close nothing, or make an edge of many faces, are undone.
     if limit > _SAME:
-        leaders = _useful(mesh.faces, rims, leaders)
+        leaders = _useful(mesh.faces, edges, leaders)
     moved = int((leaders != np.arange(count)).sum())
     return (work.with_faces(leaders[mesh.faces]), moved) if moved else (work, 0)
 
 
-def _leaders(mesh: Mesh, rims: NDArray[np.int64], limit: float) -> NDArray[np.int64]:
-    """For each vertex, the first of the rim's vertices that it may be one with."""
+def _ends(mesh: Mesh, half_edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    following = half_edges - half_edges % 3 + (half_edges + 1) % 3
+    return np.unique(mesh.faces.ravel()[np.concatenate([half_edges, following])])
+
+
+def _about(mesh: Mesh, torn: NDArray[np.int64], limit: float) -> NDArray[np.int64]:
+    """Vertices at torn edges, and near those: two plain surfaces may meet in them."""
     from scipy.spatial import cKDTree
 
-    following = rims - rims % 3 + (rims + 1) % 3
-    loose = np.unique(mesh.faces.ravel()[np.concatenate([rims, following])])
+    ends = _ends(mesh, torn)
+    if len(ends) == 0:
+        return ends
+    used = np.unique(mesh.faces)
+    near = cKDTree(mesh.vertices[ends]).query(
+        mesh.vertices[used], distance_upper_bound=limit
+    )[0]
+    return np.asarray(used[np.isfinite(near)])
+
+
+def _leaders(mesh: Mesh, loose: NDArray[np.int64], limit: float) -> NDArray[np.int64]:
+    """For each vertex, the first of some loose ones that it may be one with."""
+    from scipy.spatial import cKDTree
+
     points = mesh.vertices[loose]
     near = min(_NEAREST, len(loose))
     distances, found = cKDTree(points).query(points, k=near, distance_upper_bound=limit)
@@ -129,33 +171,46 @@ def _leaders(mesh: Mesh, rims: NDArray[np.int64], limit: float) -> NDArray[np.in
     return np.where(bad[leaders], np.arange(len(leaders)), leaders)
 
 
-def _faces_at(faces: NDArray[np.int64], count: int) -> NDArray[np.int64]:
-    """Count the faces that share the edge of each half-edge."""
+def _faces_at(
+    faces: NDArray[np.int64], count: int, half_edges: NDArray[np.int64] | None = None
+) -> NDArray[np.int64]:
+    """Count the faces that share the edge of each half-edge, or of some."""
+    asked = np.arange(faces.size) if half_edges is None else half_edges
+    if len(asked) == 0:
+        return asked
     keys = _edge_keys(faces, np.arange(faces.size), count)
     _, index, counts = np.unique(keys, return_inverse=True, return_counts=True)
-    return np.asarray(counts[index.ravel()], np.int64)
+    return np.asarray(counts[index.ravel()[asked]], np.int64)
 
 
 def _useful(
-    faces: NDArray[np.int64], rims: NDArray[np.int64], leaders: NDArray[np.int64]
+    faces: NDArray[np.int64], edges: _Edges, leaders: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Undo joins after which no edge has two faces, or one has too many."""
     count = len(leaders)
     involved = leaders != np.arange(count)
     involved[leaders[involved]] = True
     near = np.flatnonzero(involved[faces].any(axis=1))
-    is_rim = np.zeros(faces.size, dtype=bool)
-    is_rim[rims] = True
-    is_rim = is_rim.reshape(-1, 3)[near].ravel()
-    before = _faces_at(faces[near], count)
     joined = leaders[faces[near]]
-    after = _faces_at(joined, count)
+    before, after = _faces_at(faces[near], count), _faces_at(joined, count)
+    torn = np.isin(_half_edges_of(near), np.concatenate([edges.rims, edges.torn]))
+    paired = _along(joined, count, torn) & (after > before) & (after % 2 == 0)
+    crowd = (after > 2) & (after > before) & (after % 2 == 1)  # noqa: PLR2004
     starts, ends = joined.ravel(), np.roll(joined, -1, axis=1).ravel()
     closed = np.zeros(count, dtype=bool)
-    now_two = is_rim & (after == 2)  # noqa: PLR2004
-    closed[starts[now_two]] = True
-    closed[ends[now_two]] = True
-    crowd = (after > 2) & (after > before)  # noqa: PLR2004
-    closed[starts[crowd]] = False
-    closed[ends[crowd]] = False
+    for rows, is_good in ((paired, True), (crowd, False)):
+        closed[starts[rows]] = is_good
+        closed[ends[rows]] = is_good
     return np.where(closed[leaders], leaders, np.arange(count))
+
+
+def _half_edges_of(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    return np.asarray((3 * faces[:, None] + np.arange(3)).ravel())
+
+
+def _along(
+    faces: NDArray[np.int64], count: int, marked: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Mark all half-edges of edges of which one is marked, (3k,)."""
+    keys = _edge_keys(faces, np.arange(faces.size), count)
+    return np.isin(keys, keys[marked])

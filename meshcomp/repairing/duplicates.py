@@ -11,6 +11,7 @@ from meshcomp.topology import components, topology_of
 
 __all__ = [
     "amid_edges",
+    "are_parts",
     "edge_numbers",
     "firsts_of_repeated",
     "hanging_together",
@@ -20,6 +21,7 @@ __all__ = [
 
 _MOST_ONCE = 0.02  # of a surface drawn twice: what is not, since faces were lost
 _MOST_OF_RIM = 0.9  # of a surface, to tell what it is; the rest may be beside holes
+_MOST_SHARED = 0.25  # of all faces: two flat bodies share that much, drawn twice
 _MOST_RIMS = 0.05  # of the edges of a surface: more are no accident
 
 
@@ -55,7 +57,7 @@ def without_repeated(work: Patchwork) -> tuple[Patchwork, int]:
     first = _first_of_each(2 * keys + is_even)
     alone = _first_of_each(keys)
     kept = first if len(first) == len(alone) else _sides(work.mesh, keys, first, alone)
-    kept = np.union1d(kept, _shared(faces, keys, kept))
+    kept = np.union1d(kept, _shared(work.mesh, keys, kept))
     kept = np.setdiff1d(kept, _backs(faces, keys, kept))
     if len(kept) == len(faces):
         return work, 0
@@ -110,13 +112,15 @@ def _sides(
 
 
 def _shared(
-    faces: NDArray[np.int64], keys: NDArray[np.int64], kept: NDArray[np.int64]
+    mesh: Mesh, keys: NDArray[np.int64], kept: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Find faces to keep though they are there already: two bodies touch in them.
 
     One of the bodies is inside out there. The surface of such faces has edges of an odd
-    number of other faces all about it, that of faces drawn twice by accident has none.
+    number of other faces all about it, that of faces drawn twice by accident has none. It
+    is no large part of the whole, as a second drawing of all would be.
     """
+    faces = mesh.faces
     times = np.bincount(keys[kept], minlength=int(keys.max()) + 1)
     left = np.setdiff1d(np.arange(len(faces)), kept)
     left = left[times[keys[left]] == 1]
@@ -126,7 +130,9 @@ def _shared(
     edges = edge_numbers(faces)
     total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
     mine = edges[left].ravel()
-    shared = amid_edges(hanging_together(mine), mine, (total % 2 == 1) & (total > 1))
+    label = hanging_together(mine)
+    shared = amid_edges(label, mine, (total % 2 == 1) & (total > 1))
+    shared &= are_parts(mesh, left, label)
     return np.asarray(left[shared], np.int64)
 
 
@@ -155,6 +161,14 @@ def hanging_together(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     same = edges[order][1:] == edges[order][:-1]
     links = np.column_stack([order[1:][same], order[:-1][same]]) // 3
     return components(len(edges) // 3, links)
+
+
+def are_parts(
+    mesh: Mesh, rows: NDArray[np.int64], label: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Mark faces of surfaces that are no large part of all, (k,), labels as given."""
+    areas = np.linalg.norm(mesh.area_vectors, axis=1)
+    return np.asarray(np.bincount(label, areas[rows])[label] <= _MOST_SHARED * areas.sum())
 
 
 def amid_edges(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.cracks import crack_limit
-from meshcomp.repairing.duplicates import amid_edges, edge_numbers
+from meshcomp.repairing.duplicates import amid_edges, are_parts, edge_numbers
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.turning import plain_surfaces
 from meshcomp.topology import topology_of
@@ -74,19 +74,20 @@ def without_redrawn(work: Patchwork) -> tuple[Patchwork, int]:
     kept = np.zeros(len(keys), dtype=bool)
     kept[np.unique(keys, return_index=True)[1]] = True  # patches are in the file's order
     rows = kept[patches.of_face]
-    rows[_shared(work.mesh.faces, patches.of_face, rows)] = True
+    rows[_shared(work.mesh, patches.of_face, rows)] = True
     return (work, 0) if rows.all() else (work.only(rows), int((~rows).sum()))
 
 
 def _shared(
-    faces: NDArray[np.int64], label: NDArray[np.int64], kept: NDArray[np.bool_]
+    mesh: Mesh, label: NDArray[np.int64], kept: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     """Faces of second drawings in which two bodies touch, one of them inside out."""
-    edges = edge_numbers(faces)
+    edges = edge_numbers(mesh.faces)
     total = np.bincount(edges[kept].ravel(), minlength=int(edges.max()) + 1)
     left = np.flatnonzero(~kept)
     wanted = (total % 2 == 1) & (total > 1)
-    return np.asarray(left[amid_edges(label[left], edges[left].ravel(), wanted)])
+    shared = amid_edges(label[left], edges[left].ravel(), wanted)
+    return np.asarray(left[shared & are_parts(mesh, left, label[left])])
 
 
 def _patches(mesh: Mesh) -> _Patches:
