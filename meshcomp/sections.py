@@ -242,7 +242,7 @@ def rings_at(
     """
     levels = np.unique(np.asarray(heights, dtype=np.float64))
     outlines = cut(mesh, topology, np.arange(len(mesh.faces)), frame, levels)
-    rings = np.split(outlines.points, outlines.firsts[1:-1])
+    rings = np.split(outlines.points, outlines.firsts[1:])[:-1]
     return [
         [ring for ring, at in zip(rings, outlines.heights.tolist(), strict=True) if at == z]
         for z in heights

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from meshcomp.compensation.axes import axes_undone
+from meshcomp.compensation.boring import cut_to_size
 from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.inspections import Inspection
@@ -17,7 +18,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
 
     Cylinders get their planned diameter, every other wall its offset; heights do not
     change, and vertices of which nothing is asked keep their coordinates to the last
-    bit. Where faces would turn over or cross, the offset is halved there and tried again.
+    bit. Where faces would turn over or cross, the offset is halved there and tried again;
+    bores that are to be wider are then cut to size instead.
 
     The steps follow each other as in the print, backwards: offsets of walls; then the foot
     is drawn in, where the first layers spread over what the walls have become; errors of
@@ -45,6 +47,7 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     ['8.200', '12.000']
     """
     result, limits, change = offset_walls(inspection, plan)
+    result, limits = cut_to_size(inspection, plan, result, limits)
     mesh, parents, volume = result.mesh, result.parents, change.net
     if plan.foot is not None:
         foot, held = foot_drawn_in(inspection, plan, plan.foot, result)

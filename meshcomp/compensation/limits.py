@@ -36,6 +36,7 @@ CONTACT_GAP = 0.001  # mm
 TANGLED = "it crosses other faces already, and would with more of its own"
 _VANISHES = "nothing would be left of it"
 _HELD = (CONTACT, _VANISHES)  # altogether, from the start
+CUT = "faces would cross: cut to size, what lies about its rims does not follow"
 
 
 Place = tuple[NDArray[np.float64], str]  # where, mm, in the bed's frame, and why
@@ -79,6 +80,11 @@ def places_of_vanishing(inspection: Inspection, plan: Plan) -> dict[int, Place]:
         for index, (feature, correction) in enumerate(rows)
         if correction.vanishes and not correction.is_left_alone and len(feature.faces)
     }
+
+
+def is_of_crossing(limit: Limit) -> bool:
+    """Whether faces that would cross or turn over are why something was held back."""
+    return limit.reason.startswith("faces would")
 
 
 def _is_coarse(feature: Feature) -> bool:

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.compensation.guard import unsound_pairs
-from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.cutting import taken_away, unsound_place
 from meshcomp.errors import UnsoundResultError
 from meshcomp.grooving.planning import Planned, planned_grooves
 from meshcomp.inspections import Inspection
@@ -16,10 +15,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated
 from meshcomp.seams import SeamReport, SeamWish
-from meshcomp.segmentation import planar_regions
 from meshcomp.solids import solid_of
-from meshcomp.solids.cutting import cut_away_from
-from meshcomp.topology import components, topology_of
 
 __all__ = ["grooved", "grooves_planned"]
 
@@ -125,59 +121,16 @@ def _cut_soundly(
 def _cut(
     before: Mesh, planned: list[Planned]
 ) -> tuple[Mesh, NDArray[np.int64], NDArray[np.float64] | None]:
-    """Take the cutters away; round what is new to 32 bits, and look whether it is sound.
+    """Take the cutters away, and look whether what is left is sound.
 
     Returns the mesh, the old face of each face, and a place that is not sound, or None.
     """
-    regions = planar_regions(before, topology_of(before))
     cutters = [cutter for _, cutters, _ in planned for cutter in cutters]
     wall = [face for _, cutters, face in planned for _ in cutters]
-    mesh, parents, made_by = cut_away_from(before, cutters, regions.of_face)
+    mesh, parents, made_by, new = taken_away(before, cutters)
     parents = np.where(parents < 0, np.array(wall)[made_by], parents)
-    new = ~_known_points(mesh.vertices, before.vertices)
-    rounded = mesh.vertices.copy()
-    rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
-    mesh, kept = _without_points(mesh.moved(rounded))
-    parents, made_by = parents[kept], made_by[kept]
-    touched = new[mesh.faces].any(axis=1)
     ends = (made_by >= 0) & (
         np.abs(mesh.area_vectors[:, 2]) > _LEVEL * np.linalg.norm(mesh.area_vectors, axis=1)
     )
-    after = Refined(
-        mesh,
-        parents,
-        len(before.vertices),
-        np.full(len(mesh.faces), -1),
-        np.zeros((0, 3)),
-        np.zeros(0, dtype=np.int64),
-        np.zeros(0, dtype=bool),
-    )
-    pairs, _ = unsound_pairs(before, regions, after, touched & ~ends)
-    wrong = [*pairs[:, 0], *(topology_of(mesh).open_half_edges // 3)]
-    return mesh, parents, mesh.corners[wrong[0]].mean(axis=0) if wrong else None
-
-
-def _known_points(
-    points: NDArray[np.float64], known: NDArray[np.float64]
-) -> NDArray[np.bool_]:
-    """Whether each point, (n, 3), is one of those known, to the last bit."""
-    both = np.concatenate([known, points]) + 0.0
-    _, index = np.unique(both, axis=0, return_inverse=True)
-    index = index.reshape(-1)
-    return np.asarray(np.isin(index[len(known) :], index[: len(known)]))
-
-
-def _without_points(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
-    """Close up edges that rounding has made no length; tell which faces are left."""
-    starts = mesh.faces.ravel()
-    ends = np.roll(mesh.faces, -1, axis=1).ravel()
-    none = (mesh.vertices[starts] == mesh.vertices[ends]).all(axis=1)
-    if not none.any():
-        return mesh, np.arange(len(mesh.faces))
-    label = components(len(mesh.vertices), np.column_stack([starts[none], ends[none]]))
-    first = np.zeros(int(label.max()) + 1, dtype=np.int64)
-    first[label[::-1]] = np.arange(len(label))[::-1]
-    faces = first[label][mesh.faces]
-    a, b, c = faces.T
-    kept = np.flatnonzero((a != b) & (b != c) & (c != a))
-    return Mesh(mesh.vertices, faces[kept]), kept
+    touched = new[mesh.faces].any(axis=1)
+    return mesh, parents, unsound_place(before, mesh, parents, touched & ~ends)

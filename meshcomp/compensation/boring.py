@@ -1,0 +1,247 @@
+"""Cut bores to size that could not be moved, since faces beside them would cross.
+
+Where the surface around a rim is made of facets smaller than the way that the rim has to
+go, they would be overrun. Taking a solid of the wanted shape out of the bore needs no
+facet to move: its wall is as planned, and what lies about the rim ends at it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import along, any_of, basis_across, dot, turned, unit
+from meshcomp.compensation.cutting import taken_away, unsound_place
+from meshcomp.compensation.limits import CUT, is_of_crossing
+from meshcomp.compensation.lying import edge_angles, radii
+from meshcomp.compensation.refining import SAGITTA, Refined
+from meshcomp.features import Cylinder
+from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
+from meshcomp.plans import Correction, Plan
+from meshcomp.results import Limit
+from meshcomp.sections import rings_at
+from meshcomp.topology import bodies_of, genus, topology_of
+
+__all__ = ["cut_to_size"]
+
+_LEAST_SIZE = 0.2  # mm, bores
+_CORE = 0.9  # of the bore's radius: what must be free where it goes on
+_BEYOND = 0.02  # mm, past an open end
+_SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
+_END = 0.5  # part of a normal along the axis: more is no wall
+_MOST = 2.0  # times the volume expected, or something else was cut
+_MOST_TOOLS = 64
+_SMALLEST, _LARGEST = 24, 4096  # facets around
+
+
+# By shares of a facet: where rounding makes slivers cross, other corners may do.
+_TURNS = (0.0, 0.37, 0.71)
+
+_Asked = tuple[Cylinder, Correction]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tool:
+    """A solid to be taken out of a bore."""
+
+    cylinder: Cylinder
+    solid: Mesh
+    expected: float  # volume between the wall as it is and as it should be, mm³
+
+
+def cut_to_size(
+    inspection: Inspection, plan: Plan, result: Refined, limits: tuple[Limit, ...]
+) -> tuple[Refined, tuple[Limit, ...]]:
+    """Cut the bores to size that crossing faces have held back.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    result : Refined
+        The part after its offsets, and the inspected face that each face came from.
+    limits : tuple of Limit
+        What was held back.
+
+    Returns
+    -------
+    result : Refined
+        The same where nothing could be cut without harm.
+    limits : tuple of Limit
+        Bores that were cut say so, and have their offset.
+    """
+    held = {x.feature_id for x in limits if is_of_crossing(x) and x.used != x.wanted}
+    rows = zip(inspection.features, plan.corrections, strict=True)
+    asked = [
+        (feature, correction)
+        for feature, correction in rows
+        if isinstance(feature, Cylinder) and feature.id in held
+        if _can_be_cut(feature, correction)
+    ]
+    after, cut = _cut(result, asked[:_MOST_TOOLS])
+    told = [
+        replace(x, used=x.wanted, reason=CUT) if x.feature_id in cut else x for x in limits
+    ]
+    return after, tuple(told)
+
+
+def _can_be_cut(cylinder: Cylinder, correction: Correction) -> bool:
+    is_large = cylinder.nominal_size > _LEAST_SIZE
+    return cylinder.is_internal and is_large and correction.offset < 0
+
+
+def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
+    """Cut all, or each half by itself where that does harm; tell whose bores were cut."""
+    if not asked:
+        return before, set()
+    for turn in _TURNS if len(asked) == 1 else _TURNS[:1]:
+        tools = [_tool(before, *one, turn) for one in asked]
+        made = [tool for tool in tools if tool is not None]
+        after = _cut_at_once(before, made) if len(made) == len(tools) else None
+        if after is not None:
+            return after, {cylinder.id for cylinder, _ in asked}
+    if len(asked) == 1:
+        return before, set()
+    middle = len(asked) // 2
+    after, first = _cut(before, asked[:middle])
+    after, second = _cut(after, asked[middle:])
+    return after, first | second
+
+
+def _cut_at_once(before: Refined, tools: list[_Tool]) -> Refined | None:
+    mesh, old, made_by, new = taken_away(before.mesh, [tool.solid for tool in tools])
+    is_new = old < 0
+    for k, tool in enumerate(tools):
+        mine = np.flatnonzero(is_new & (made_by == k))
+        old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
+    removed = before.mesh.volume - mesh.volume
+    if not 0 < removed < _MOST * sum(tool.expected for tool in tools):
+        return None
+    if _holes(mesh) != _holes(before.mesh):
+        return None
+    touched = any_of(new[mesh.faces])
+    if unsound_place(before.mesh, mesh, old, touched) is not None:
+        return None
+    return replace(before, mesh=mesh, parents=before.parents[old])
+
+
+def _holes(mesh: Mesh) -> tuple[int, int]:
+    """Bodies, and holes through them."""
+    bodies = int(bodies_of(mesh).max()) + 1
+    return bodies, genus(topology_of(mesh), bodies)
+
+
+def _like_ones(
+    before: Refined, cylinder: Cylinder, normals: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """Faces of a bore's wall, or beside it, that look most as new ones do, (k,)."""
+    from scipy.spatial import cKDTree
+
+    mesh = before.mesh
+    wall = np.isin(before.parents, cylinder.faces)
+    at_wall = np.zeros(len(mesh.vertices), dtype=bool)
+    at_wall[mesh.faces[wall]] = True
+    ends = any_of(at_wall[mesh.faces]) & ~wall
+    is_end = np.abs(along(normals, cylinder.direction)) > _END
+    found = np.zeros(len(normals), dtype=np.int64)
+    for of_kind, faces in ((is_end, np.flatnonzero(ends)), (~is_end, np.flatnonzero(wall))):
+        looks = unit(mesh.area_vectors[faces])
+        found[of_kind] = faces[cKDTree(looks).query(normals[of_kind])[1]]
+    return found
+
+
+def _tool(
+    result: Refined, cylinder: Cylinder, correction: Correction, turn: float
+) -> _Tool | None:
+    """Solid to be taken out of a bore, a little longer where the bore goes on freely."""
+    mesh = result.mesh
+    wall = np.isin(result.parents, cylinder.faces)
+    if not wall.any():  # another has taken it along
+        return None
+    levels = along(
+        mesh.vertices[mesh.vertices_of(np.flatnonzero(wall))], cylinder.direction
+    )
+    ends = np.array([levels.min(), levels.max()])
+    basis = basis_across(cylinder.direction)
+    ring = _ring(cylinder, correction, basis, turn)
+    radius = cylinder.nominal_size / 2
+    step = float(np.linalg.norm(ring, axis=1).max()) - radius
+    centre = turned(cylinder.point, basis)
+    expected = (_area(ring) - np.pi * radius**2) * float(np.ptp(ends))
+    reach = [
+        _reach(mesh, cylinder, end, sign * _SLOPE * step)
+        for end, sign in zip(ends, (-1, 1), strict=True)
+    ]
+    solid = _prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
+    return _Tool(cylinder, solid, max(expected, 0.0))
+
+
+def _ring(
+    cylinder: Cylinder,
+    correction: Correction,
+    basis: NDArray[np.float64],
+    turn: float,
+) -> NDArray[np.float64]:
+    """Wanted outline about the axis, counter-clockwise, (k, 2) mm."""
+    radius = cylinder.nominal_size / 2 + abs(correction.offset)
+    count = np.ceil(np.pi / np.arccos(1 - min(SAGITTA / radius, 0.5)))
+    angles = turn + np.arange(int(np.clip(count, _SMALLEST, _LARGEST)))
+    edges = edge_angles(cylinder, correction.lying)
+    angles = np.unique(
+        np.concatenate([angles * 2 * np.pi / len(angles), edges % (2 * np.pi)])
+    )
+    ways = np.column_stack([np.cos(angles), np.sin(angles)])
+    wanted = radii(cylinder, correction, cylinder.point + ways @ basis)
+    return np.asarray(ways * wanted[:, None])
+
+
+def _area(ring: NDArray[np.float64]) -> float:
+    x, y = ring.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def _reach(mesh: Mesh, cylinder: Cylinder, end: float, far: float) -> float:
+    """How far past an end of its wall the bore goes on freely, mm, signed as `far`."""
+    near = float(np.copysign(_BEYOND, far))
+    frame = np.vstack([basis_across(cylinder.direction), cylinder.direction])
+    sections = rings_at(mesh, topology_of(mesh), frame, [end + near, end + far])
+    centre, core = turned(cylinder.point, frame[:2]), _CORE * cylinder.nominal_size / 2
+    free = [_is_free(rings, centre, core) for rings in sections]
+    return (far if abs(far) > abs(near) and free[1] else near) if free[0] else 0.0
+
+
+def _is_free(
+    rings: list[NDArray[np.float64]], centre: NDArray[np.float64], radius: float
+) -> bool:
+    """Whether no material of a section lies within a circle."""
+    turns = 0.0
+    for ring in rings:
+        here = ring - centre
+        there = np.roll(here, -1, axis=0)
+        way = there - here
+        share = np.clip(-dot(here, way) / np.maximum(dot(way, way), 1e-300), 0.0, 1.0)
+        nearest = here + share[:, None] * way
+        if (dot(nearest, nearest) < radius * radius).any():
+            return False
+        crosses = here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]
+        turns += float(np.arctan2(crosses, dot(here, there)).sum()) / (2 * np.pi)
+    return round(turns) == 0
+
+
+def _prism(
+    ring: NDArray[np.float64], ends: NDArray[np.float64], frame: NDArray[np.float64]
+) -> Mesh:
+    """Return a closed prism over an outline, (k, 2), between two levels of a frame."""
+    count = len(ring)
+    points = np.vstack([np.column_stack([ring, np.full(count, end)]) for end in ends])
+    here = np.arange(count)
+    there = np.roll(here, -1)
+    fan = np.column_stack([np.zeros(count - 2, np.int64), here[1:-1], here[2:]])
+    sides = np.column_stack([here, there, there + count])
+    others = np.column_stack([here, there + count, here + count])
+    faces = np.vstack([sides, others, fan[:, ::-1], fan + count])
+    # Each row by itself: exact where the frame's rows run along coordinates.
+    return Mesh(turned(points, frame.T), faces)

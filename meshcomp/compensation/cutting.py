@@ -1,0 +1,109 @@
+"""Small solids taken away from a moved mesh, and a look at whether it is still sound."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.compensation.guard import unsound_pairs
+from meshcomp.compensation.refining import Refined
+from meshcomp.meshes import Mesh
+from meshcomp.segmentation import planar_regions
+from meshcomp.solids.cutting import cut_away_from
+from meshcomp.topology import components, topology_of
+
+__all__ = ["Cut", "taken_away", "unsound_place"]
+
+# The mesh; the face before of each face, -1 where it is new; its cutter, or -1; and which
+# vertices are new.
+Cut = tuple[Mesh, NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]
+
+
+def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
+    """Take solids away from a closed mesh, and round new points to 32 bits.
+
+    Parameters
+    ----------
+    before : Mesh
+        Closed, mm.
+    cutters : sequence of Mesh
+        Closed solids.
+
+    Returns
+    -------
+    mesh : Mesh
+    parents : (k,) int
+        The face of `before` that each face was part of; -1 where a cutter made it.
+    cutter : (k,) int
+        Which one, or -1.
+    new : (n,) bool
+        Vertices that were not there.
+    """
+    regions = planar_regions(before, topology_of(before))
+    mesh, parents, made_by = cut_away_from(before, cutters, regions.of_face)
+    new = ~_known_points(mesh.vertices, before.vertices)
+    rounded = mesh.vertices.copy()
+    rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
+    mesh, kept = _without_points(mesh.moved(rounded))
+    return mesh, parents[kept], made_by[kept], new
+
+
+def unsound_place(
+    before: Mesh, after: Mesh, parents: NDArray[np.int64], touched: NDArray[np.bool_]
+) -> NDArray[np.float64] | None:
+    """Return a place where a mesh is open, folded or crosses itself since it was cut.
+
+    Parameters
+    ----------
+    before, after : Mesh
+    parents : (k,) int
+        The face of `before` that each face of `after` is, or goes on from.
+    touched : (k,) bool
+        Faces to look at.
+
+    Returns
+    -------
+    place : (3,) float or None
+        In mm; None for a sound mesh.
+    """
+    regions = planar_regions(before, topology_of(before))
+    cut = Refined(
+        after,
+        parents,
+        len(before.vertices),
+        np.full(len(after.faces), -1),
+        np.zeros((0, 3)),
+        np.zeros(0, dtype=np.int64),
+        np.zeros(0, dtype=bool),
+    )
+    pairs, _ = unsound_pairs(before, regions, cut, touched)
+    wrong = [*pairs[:, 0], *(topology_of(after).open_half_edges // 3)]
+    return after.corners[wrong[0]].mean(axis=0) if wrong else None
+
+
+def _known_points(
+    points: NDArray[np.float64], known: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Whether each point, (n, 3), is one of those known, to the last bit."""
+    both = np.concatenate([known, points]) + 0.0
+    _, index = np.unique(both, axis=0, return_inverse=True)
+    index = index.reshape(-1)
+    return np.asarray(np.isin(index[len(known) :], index[: len(known)]))
+
+
+def _without_points(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
+    """Close up edges that rounding has made no length; tell which faces are left."""
+    starts = mesh.faces.ravel()
+    ends = np.roll(mesh.faces, -1, axis=1).ravel()
+    none = (mesh.vertices[starts] == mesh.vertices[ends]).all(axis=1)
+    if not none.any():
+        return mesh, np.arange(len(mesh.faces))
+    label = components(len(mesh.vertices), np.column_stack([starts[none], ends[none]]))
+    first = np.zeros(int(label.max()) + 1, dtype=np.int64)
+    first[label[::-1]] = np.arange(len(label))[::-1]
+    faces = first[label][mesh.faces]
+    a, b, c = faces.T
+    kept = np.flatnonzero((a != b) & (b != c) & (c != a))
+    return Mesh(mesh.vertices, faces[kept]), kept
