@@ -28,6 +28,7 @@ _UNEXPLAINED = 0.08  # of how normals vary along either direction, by what is no
 _ROUNDING = 1e-6  # of a plane's normals
 # Rows of a right-handed frame none of whose axes, or planes midway, are those of the part.
 _TURNED = np.array([(2.0, 3.0, 6.0), (3.0, -6.0, 2.0), (6.0, 2.0, -3.0)]) / 7
+_LONGEST = 0.5  # side of a face, of a cell's width
 _FRAMES = 2  # in which cells are laid
 _TOO_FEW, _OTHER, _DOUBLE = range(3)  # what the faces of a cell tell
 
@@ -53,28 +54,28 @@ def are_doubly_curved(
     areas = np.linalg.norm(mesh.area_vectors, axis=1)
     width = max(_WIDTH * float(np.sqrt(np.median(areas))), mesh.diagonal / _MOST_CELLS)
     sides = topology.pairs.T // 3
-    marked = np.zeros(len(middles), dtype=bool)
+    told = np.full(len(middles), _TOO_FEW)
+    # Facets that reach through several cells are those of cylinders, or of no curve.
+    told[2 * areas >= _LONGEST * width * mesh.heights] = _OTHER
     for _ in range(_FRAMES):
-        rest = np.flatnonzero(~marked)
-        marked[rest] = _marked(
-            middles[rest], normals[rest], _at(rest, sides, marked), width
-        )
+        rest = np.flatnonzero(told == _TOO_FEW)
+        here = middles[rest], normals[rest]
+        told[rest[_marked(*here, _at(rest, sides, told), width)]] = _DOUBLE
         # Where cells were cut off, those of a turned frame end elsewhere.
         middles, normals = turned(middles, _TURNED), turned(normals, _TURNED)
-    return marked
+    return np.asarray(told == _DOUBLE)
 
 
 def _at(
-    rest: NDArray[np.int64], sides: NDArray[np.int64], marked: NDArray[np.bool_]
+    rest: NDArray[np.int64], sides: NDArray[np.int64], told: NDArray[np.int64]
 ) -> NDArray[np.int64]:
-    """Neighbours among the faces not marked yet, (2, e), numbered as they come.
+    """Neighbours, (2, e), numbered as the faces that nothing is told of come.
 
-    A marked one is given by -1, in the second row.
+    Of others -1 stands for a doubly curved one, -2 for one that is not.
     """
-    place = np.full(len(marked), -1)
+    place = np.where(told == _DOUBLE, -1, -2)
     place[rest] = np.arange(len(rest))
-    first, second = place[sides]
-    return np.stack([np.maximum(first, second), np.minimum(first, second)])
+    return np.asarray(place[sides])
 
 
 def _marked(
@@ -85,12 +86,12 @@ def _marked(
 ) -> NDArray[np.bool_]:
     """Mark faces of doubly curved cells beside no others, (m,).
 
-    `sides` are neighbours, (2, e): below zero where marked already.
+    `sides` are neighbours, (2, e), as `_at` tells them.
     """
     cells = cells_of(middles, normals, width)
-    # One more for all that is marked.
-    told = np.append(_told(cells, middles, normals), _DOUBLE)
-    first, second = np.append(cells, len(told) - 1)[sides]
+    # Two more for what is told already.
+    told = np.append(_told(cells, middles, normals), [_OTHER, _DOUBLE])
+    first, second = np.append(cells, [len(told) - 2, len(told) - 1])[sides]
     apart = np.flatnonzero(first != second)
     first, second = first[apart], second[apart]
     beside = np.zeros((len(told), 3), dtype=bool)
