@@ -17,6 +17,7 @@ __all__ = [
     "basis_across",
     "distinct",
     "dot",
+    "hashes_of_rows",
     "highest",
     "lengths",
     "lowest",
@@ -29,6 +30,7 @@ __all__ = [
 ]
 
 _AT_ONCE = 1 << 17  # rows
+_MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
 _MANY = 50  # numbers to one of these: ticking off is quicker than sorting
 
 
@@ -134,6 +136,17 @@ def along(
     for part in parts[1:]:
         parts[0] += part
     return np.asarray(parts[0])
+
+
+def hashes_of_rows(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Mix the 64-bit words of each row, (n, k), into one, (n,)."""
+    # Odd multipliers with many set bits; shifting brings high bits back down.
+    mixed = np.zeros(len(words), dtype=np.uint64)
+    for k, column in enumerate(words.T):
+        mixed += column
+        mixed *= np.uint64(_MULTIPLIERS[k % len(_MULTIPLIERS)])
+        mixed ^= mixed >> np.uint64(32 - 3 * (k % 2))
+    return mixed
 
 
 def median(numbers: NDArray[np.float64]) -> float:

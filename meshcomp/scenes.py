@@ -58,7 +58,7 @@ def surface_of(
         owners = owners[made.parents]
         _measure_from_axes(moved, shown, inspection.features, made.parents)
     if len(shown.faces) <= most:
-        return _surface(shown, moved, owners, len(shown.faces), 0.0)
+        return _whole(shown, moved, owners)
     return _fewer(shown, moved, owners, most)
 
 
@@ -116,38 +116,39 @@ def _measure_from_axes(
         moved[mine] = -grown if feature.is_internal else grown
 
 
-def _surface(
-    mesh: Mesh,
-    moved: NDArray[np.float64],
-    owners: NDArray[np.int64],
-    triangles: int,
-    strayed: float,
-) -> Surface:
+def _whole(mesh: Mesh, moved: NDArray[np.float64], owners: NDArray[np.int64]) -> Surface:
     return Surface(
         vertices=mesh.vertices,
         faces=mesh.faces,
         displacements=moved,
         owners=owners,
         edges=sharp_edges(mesh, owners),
-        triangles=triangles,
-        strayed=strayed,
+        triangles=len(mesh.faces),
+        strayed=0.0,
     )
 
 
 def _fewer(
-    mesh: Mesh,
-    moved: NDArray[np.float64],
-    owners: NDArray[np.int64],
-    most: int,
+    mesh: Mesh, moved: NDArray[np.float64], owners: NDArray[np.int64], most: int
 ) -> Surface:
     """Thin a surface out, as far as that can be done."""
     made = with_fewer_faces(mesh, owners + 1, most)
     if made is None:
-        return _surface(mesh, moved, owners, len(mesh.faces), 0.0)
-    faces, groups, strayed = made
-    moves = _moves_at(mesh, moved, owners, faces, groups - 1)
-    coarse = Mesh(mesh.vertices, faces).compact()
-    return _surface(coarse, moves, groups - 1, len(mesh.faces), strayed)
+        return _whole(mesh, moved, owners)
+    faces, groups, edges, strayed = made
+    shown = Mesh(mesh.vertices, faces).vertices_of(np.arange(len(faces)))
+    place = np.full(len(mesh.vertices), -1)
+    place[shown] = np.arange(len(shown))
+    edges = place[edges]
+    return Surface(
+        vertices=mesh.vertices[shown],
+        faces=place[faces],
+        displacements=_moves_at(mesh, moved, owners, faces, groups - 1),
+        owners=groups - 1,
+        edges=edges[(edges >= 0).all(axis=1)],
+        triangles=len(mesh.faces),
+        strayed=strayed,
+    )
 
 
 def _moves_at(

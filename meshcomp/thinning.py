@@ -18,7 +18,7 @@ from meshcomp.topology import next_half_edge, topology_of
 
 __all__ = ["Fewer", "sharp_edges", "with_fewer_faces"]
 
-Fewer = tuple[NDArray[np.int64], NDArray[np.int64], float]
+Fewer = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], float]
 
 _FIRST_TOLERANCE = 2e-5  # of the part's diagonal
 _FACTOR = 3
@@ -52,8 +52,10 @@ def with_fewer_faces(mesh: Mesh, groups: NDArray[np.int64], most: int) -> Fewer 
         Vertices of the mesh.
     groups : (k,) int
         Of each face.
+    edges : (e, 2) int
+        Vertices of edges where groups end or faces meet sharply.
     strayed : float
-        By how much the surface may have moved, mm. None for all three if it cannot be
+        By how much the surface may have moved, mm. None for all four if it cannot be
         thinned out.
     """
     made = _gathered(mesh, groups, most) if _is_curved(mesh, most) else None
@@ -100,7 +102,9 @@ def _joined(mesh: Mesh, groups: NDArray[np.int64], most: int) -> Fewer | None:
         coarse, groups = made
         strayed += tolerance
         if len(coarse.faces) <= most:
-            return _places(mesh.vertices, coarse.vertices)[coarse.faces], groups, strayed
+            place = _places(mesh.vertices, coarse.vertices)
+            edges = place[sharp_edges(coarse, groups)]
+            return place[coarse.faces], groups, edges, strayed
         tolerance *= _FACTOR
     return None
 
@@ -121,7 +125,8 @@ def _places(vertices: NDArray[np.float64], some: NDArray[np.float64]) -> NDArray
 def _gathered(mesh: Mesh, groups: NDArray[np.int64], most: int) -> Fewer | None:
     """Let the corners in one cell of space be one; those at sharp edges stay."""
     kept = np.zeros(len(mesh.vertices), dtype=bool)
-    kept[sharp_edges(mesh, groups)] = True
+    edges = sharp_edges(mesh, groups)
+    kept[edges] = True
     room = most - 2 * int(kept.sum())
     normals = _at_vertices(mesh)
     area = float(np.linalg.norm(mesh.area_vectors, axis=1).sum())
@@ -131,7 +136,7 @@ def _gathered(mesh: Mesh, groups: NDArray[np.int64], most: int) -> Fewer | None:
         faces = leaders[mesh.faces]
         rows = np.flatnonzero(_have_three_corners(faces))
         if len(rows) <= most:
-            return faces[rows], groups[rows], _moved_by(mesh, normals, leaders)
+            return faces[rows], groups[rows], edges, _moved_by(mesh, normals, leaders)
     return None
 
 

@@ -6,6 +6,9 @@ cos t)), which is zero round its top and bottom, and that of cylinders and cones
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -22,6 +25,11 @@ def marked(mesh):
     topology = topology_of(mesh)
     normals = planar_regions(mesh, topology).face_normals
     return are_doubly_curved(mesh, topology, normals)
+
+
+def mesh_part(mesh):
+    spacer = meshcomp.demo_part("shaft_spacer")
+    return replace(spacer, mesh=mesh, piece_of_face=np.zeros(len(mesh.faces), np.int64))
 
 
 def turned(outline, sections=400):
@@ -89,3 +97,19 @@ def test_features_are_those_found_where_every_edge_is_looked_at(name, monkeypatc
 
     assert [f.id for f in found] == [f.id for f in usual]
     assert all(np.array_equal(a.faces, b.faces) for a, b in zip(found, usual, strict=True))
+
+
+def test_the_long_facets_of_a_bore_through_a_fine_ball_are_kept():
+    """Their middles lie as close together as those of the ball's, and tell nothing."""
+    ball = manifold3d.Manifold.sphere(12.0, 900)
+    bore = manifold3d.Manifold.cylinder(40.0, 3.0, 3.0, 200, center=True)
+    found = (ball - bore).to_mesh64()
+    mesh = Mesh(found.vert_properties[:, :3], np.asarray(found.tri_verts, np.int64))
+    level = np.abs(mesh.area_vectors[:, 2]) < 1e-9
+    on_wall = level & (radii(mesh) < 3.01)
+    marks = marked(mesh)
+
+    assert on_wall.sum() > 400
+    assert not marks[on_wall].any()
+    assert marks.mean() > 0.9
+    assert [f.kind for f in meshcomp.inspect(mesh_part(mesh)).cylinders] == ["bore"]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import hashes_of_rows
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
@@ -87,10 +88,8 @@ def _known_points(
     points: NDArray[np.float64], known: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
     """Whether each point, (n, 3), is one of those known, to the last bit."""
-    both = np.concatenate([known, points]) + 0.0
-    _, index = np.unique(both, axis=0, return_inverse=True)
-    index = index.reshape(-1)
-    return np.asarray(np.isin(index[len(known) :], index[: len(known)]))
+    old, new = (hashes_of_rows((p + 0.0).view(np.uint64)) for p in (known, points))
+    return np.asarray(np.isin(new, old))
 
 
 def _without_points(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import pieces
+from meshcomp._vectors import hashes_of_rows, pieces
 
 __all__ = ["Welded", "weld"]
 
@@ -77,7 +77,7 @@ def _equal_leaders(points: NDArray[np.float64]) -> _Whole:
     if len(points) == 0:
         return np.zeros(0, np.int64)
     words = np.ascontiguousarray(points).view(np.uint64)
-    hashes = np.concatenate([_hashes(words[rows]) for rows in pieces(len(words))])
+    hashes = np.concatenate([hashes_of_rows(words[rows]) for rows in pieces(len(words))])
     leaders = _leaders_of_hashes(hashes)
     # Two points of one hash are next to impossible, but looking costs little.
     if all(
@@ -87,20 +87,6 @@ def _equal_leaders(points: NDArray[np.float64]) -> _Whole:
         return leaders
     _, first, group = np.unique(words, axis=0, return_index=True, return_inverse=True)
     return np.asarray(first[group.reshape(-1)], np.int64)
-
-
-def _hashes(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """Mix the three 64-bit words of each row into one."""
-    # Odd multipliers with many set bits; shifting brings high bits back down.
-    mixed = words[:, 0] * np.uint64(0x9E3779B97F4A7C15)
-    mixed ^= mixed >> np.uint64(32)
-    mixed += words[:, 1]
-    mixed *= np.uint64(0xC2B2AE3D27D4EB4F)
-    mixed ^= mixed >> np.uint64(29)
-    mixed += words[:, 2]
-    mixed *= np.uint64(0x165667B19E3779F9)
-    mixed ^= mixed >> np.uint64(32)
-    return mixed
 
 
 def _leaders_of_hashes(hashes: NDArray[np.uint64]) -> _Whole:

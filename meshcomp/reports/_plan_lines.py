@@ -84,12 +84,17 @@ def shapes(rows: Sequence[Row]) -> list[str]:
 def limit_lines(limits: Sequence[Limit]) -> list[str]:
     """Return what was limited, by how much and where."""
     sentences = [
-        f"{limit.feature_id}: offset {numbers.signed(limit.used)} instead of "
-        f"{numbers.signed(limit.wanted)} mm at ({numbers.place(limit.place)}): "
-        + printable(limit.reason)
+        f"{limit.feature_id}: offset {numbers.signed(limit.used)}{_wanted(limit)} "
+        f"at ({numbers.place(limit.place)}): " + printable(limit.reason)
         for limit in limits
     ]
     return titled("Limited (places in the file's frame)", sentences)
+
+
+def _wanted(limit: Limit) -> str:
+    if limit.used == limit.wanted:
+        return " mm as wanted;"
+    return f" instead of {numbers.signed(limit.wanted)} mm"
 
 
 def check_lines(proof: Verification | None) -> list[str]:

@@ -55,9 +55,15 @@ class Row:
         return not self.correction.is_left_alone
 
     @property
+    def is_off(self) -> bool:
+        """Whether it was held back, and has not the size or the offset wanted."""
+        held = any(limit.used != limit.wanted for limit in self.limits)
+        return held or (bool(self.limits) and self.conforms is False)
+
+    @property
     def state(self) -> str:
         """What became of the feature, in words."""
-        if self.limits:
+        if self.is_off:
             return "limited"
         if self.conforms is False:
             return "not as planned"

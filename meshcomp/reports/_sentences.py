@@ -139,27 +139,36 @@ def _plan_only(rows: Sequence[Row]) -> Verdict:
 
 
 def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
-    whole = [row for row in rows if not row.limits]
-    held = [row for row in rows if row.limits]
+    whole = [row for row in rows if not row.is_off]
+    held = [row for row in rows if row.is_off]
     number = count(len(held), "feature")
-    if any(row.is_changed for row in whole):
-        done = f"{_changes(whole)} But {number} could not be moved as far as wanted"
-    elif any(limit.used for limit in record.limits):
-        verb = "was" if len(held) == 1 else "were"
-        done = f"{number} {verb} changed, but by less than wanted,"
+    if not held:
+        otherwise = count(sum(bool(row.limits) for row in rows), "feature")
+        done = f"{_changes(whole)} But {otherwise} could only be made with less than was"
+        rest = " wanted of the shape about its rims or of its facets: every size was"
     else:
-        done = f"{number} could not be moved as far as wanted"
+        done = _held(record, whole, number)
+        rest = " and will not print to the size asked for; every other size was"
     return Verdict(
         state="limited",
         heading="Held back in places",
-        sentence=f"{done} and will not print to the size asked for; every other size was "
-        f"measured again in the written file and is as planned.{_unmeasured(whole)}",
+        sentence=f"{done}{rest} measured again in the written file and is as planned."
+        f"{_unmeasured(whole)}",
     )
+
+
+def _held(record: Record, whole: Sequence[Row], number: str) -> str:
+    if any(row.is_changed for row in whole):
+        return f"{_changes(whole)} But {number} could not be moved as far as wanted"
+    if any(limit.used for limit in record.limits):
+        verb = "was" if number.startswith("1 ") else "were"
+        return f"{number} {verb} changed, but by less than wanted,"
+    return f"{number} could not be moved as far as wanted"
 
 
 def _failures(rows: Sequence[Row], proof: Verification) -> list[str]:
     """Say which sizes, other than limited ones, and which checks are not as planned."""
-    limited = {row.correction.feature_id for row in rows if row.limits}
+    limited = {row.correction.feature_id for row in rows if row.is_off}
     sizes = sum(not s.conforms for s in proof.sizes if s.feature_id not in limited)
     checks = sum(not check.passed for check in proof.checks)
     found = []

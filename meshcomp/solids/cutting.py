@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import hashes_of_rows
 from meshcomp.meshes import Mesh
 from meshcomp.solids import Solid, apart, used
 from meshcomp.topology import components, topology_of
@@ -159,9 +160,11 @@ def _same_triangles(
 ) -> NDArray[np.int64]:
     """Triangle before with the same corners to the last bit, for each after, or -1."""
     # Their nine numbers sorted: the same triangle may begin at another corner.
-    keys = [np.sort(c.reshape(-1, 9).view(np.int64), axis=1) for c in (before, after)]
-    _, index = np.unique(np.concatenate(keys), axis=0, return_inverse=True)
-    index = index.reshape(-1)
+    keys = [
+        hashes_of_rows(np.sort(c.reshape(-1, 9).view(np.uint64), axis=1))
+        for c in (before, after)
+    ]
+    index = np.unique(np.concatenate(keys), return_inverse=True)[1].ravel()
     known = np.full(int(index.max(initial=-1)) + 1, -1)
     known[index[: len(before)]] = np.arange(len(before))
     return np.asarray(known[index[len(before) :]])
