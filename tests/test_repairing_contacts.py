@@ -234,3 +234,26 @@ def test_cracks_through_bodies_that_touch_leave_them_several(crack, seed, tmp_pa
     pairs = pairs_at(sound.mesh, crossing_marks(sound.mesh))
     assert "cross" not in verdicts(sound.mesh, pairs)
     assert "sheets" not in kinds(sound)
+
+
+def test_bodies_that_touch_inside_out_stay_several_beside_stray_faces():
+    row = row_of_boxes(3, flips=(0, 1, 2))
+    stray = Mesh([(1, 1, 1), (3, 1, 1), (1, 3, 1)], [(0, 1, 2)])
+    sound = repair(part_of(joined(concatenate([row, stray]))))
+    assert shells_of(sound.mesh).volumes.tolist() == pytest.approx([1000.0] * 3)
+    assert kinds(sound)["sheets"] == 1
+
+
+def test_a_body_within_one_that_crosses_itself_goes():
+    # A triangle of the lid is pulled down through the floor: its volume is what it is.
+    outer = box((20, 20, 20))
+    tip = np.vstack([outer.vertices, (0, 0, -12)])
+    top = np.flatnonzero((outer.corners[:, :, 2] > 0).all(axis=1))[0]
+    a, b, c = outer.faces[top]
+    spike = [(a, b, 8), (b, c, 8), (c, a, 8)]
+    pulled = Mesh(tip, np.concatenate([np.delete(outer.faces, top, axis=0), spike]))
+    inner = box((1, 1, 1), at=(9, 9, -9))
+    assert crossing_faces(pulled) > 0
+    sound = repair(part_of(concatenate([pulled, inner])))
+    assert kinds(sound) == {"bodies united": 1}
+    assert sound.mesh.volume == pytest.approx(pulled.volume)

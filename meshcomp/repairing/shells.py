@@ -160,11 +160,18 @@ def turned_as_one(work: Patchwork) -> tuple[Patchwork, int]:
     turned : int
         How many shells were turned.
     """
-    topology = topology_of(work.mesh)
-    if not (topology.is_closed and topology.crowded and work.mesh.volume < 0):
+    if not topology_of(work.mesh).crowded or _closed_volume(work.mesh) >= 0:
         return work, 0
     turned = work.turned(np.ones(len(work.mesh.faces), dtype=bool))
     return turned, int((shells_of(turned.mesh).volumes > 0).sum())
+
+
+def _closed_volume(mesh: Mesh) -> float:
+    """Volume of the closed shells, mm³; stray faces beside them enclose none."""
+    shells = shells_of(mesh)
+    closed = np.ones(shells.count, dtype=bool)
+    closed[shells.of_face[topology_of(mesh).open_half_edges // 3]] = False
+    return float(shells.volumes[closed].sum())
 
 
 def turned_outward(work: Patchwork) -> tuple[Patchwork, int]:

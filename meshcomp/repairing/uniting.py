@@ -177,8 +177,12 @@ def _whole(work: Patchwork, faces: list[NDArray[np.int64]]) -> Patchwork | None:
         if made is None:
             continue
         exact = made[0].volume if exact is None else exact
-        tried = [_largest(work, faces, exact), _cleaned(work, made, exact)]
-        sound = [w for w in tried if w and _is_sounder(w.mesh, before, crossed)]
+        # What crosses in the largest body alone stays: fewer bodies are sounder then.
+        tried = [
+            (_largest(work, faces, exact), crossed + 1),
+            (_cleaned(work, made, exact), max(crossed, 1)),
+        ]
+        sound = [w for w, most in tried if w and _is_sounder(w.mesh, before, most)]
         if not sound:
             continue
         whole = sound[0]
@@ -267,16 +271,16 @@ def _rounded(mesh: Mesh, new: NDArray[np.bool_]) -> Mesh:
     return mesh.moved(np.where(new[:, None], short, mesh.vertices))
 
 
-def _is_sounder(mesh: Mesh, before: list[Mesh], crossed: int) -> bool:
-    """Whether a union is closed, of a likely volume, and has fewer crossing faces."""
+def _is_sounder(mesh: Mesh, before: list[Mesh], most: int) -> bool:
+    """Whether a union is closed, of a likely volume, and fewer faces cross than `most`."""
     if not topology_of(mesh).is_closed:
         return False
     volumes = np.array([body.volume for body in before])
-    least, most = volumes.max(), volumes.sum()
-    slack = _VOLUME_SHARE * most
-    if not least - slack <= mesh.volume <= most + slack:
+    least, total = volumes.max(), volumes.sum()
+    slack = _VOLUME_SHARE * total
+    if not least - slack <= mesh.volume <= total + slack:
         return False
-    return len(np.unique(crossing_pairs(mesh))) < max(crossed, 1)
+    return len(np.unique(crossing_pairs(mesh))) < most
 
 
 def _joined_in_file(mesh: Mesh) -> int:
