@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -132,8 +133,9 @@ def _along(
 
 def _are_square(step: NDArray[np.float64], other: NDArray[np.float64]) -> bool:
     """Whether a step is square to a shorter or equal one."""
-    pitch, wide = float(np.linalg.norm(step)), float(np.linalg.norm(other))
-    return wide >= pitch and abs(float(other @ step)) <= _SQUARE * pitch * wide
+    (a, b), (x, y) = step.tolist(), other.tolist()  # asked often: no arrays of two
+    pitch, wide = math.hypot(a, b), math.hypot(x, y)
+    return wide >= pitch and abs(a * x + b * y) <= _SQUARE * pitch * wide
 
 
 def _with_one_missing(
