@@ -106,7 +106,10 @@ def _torn_edges(mesh: Mesh) -> NDArray[np.int64]:
     """
     twins = topology_of(mesh).twins
     apex = mesh.faces[:, [2, 0, 1]].ravel()
-    alone = np.flatnonzero((twins < 0) | (apex == apex[twins]))
+    alone = np.flatnonzero(apex == apex[twins])
+    alone = alone[twins[alone] >= 0]
+    if topology_of(mesh).crowded:
+        alone = np.union1d(alone, topology_of(mesh).open_half_edges)
     count = _faces_at(mesh.faces, len(mesh.vertices), alone)
     torn = (count == 3) | ((count == 2) & (twins[alone] >= 0))  # noqa: PLR2004
     return np.asarray(alone[torn], np.int64)
