@@ -83,7 +83,8 @@ def _coplanar_pairs(
     corner = mesh.faces.ravel()
     opposite, base = corner[far], corner[near]
     away, cosine = np.zeros(len(far)), np.zeros(len(far))
-    for normal, place in zip(normals.T, mesh.vertices.T, strict=True):
+    columns = (np.ascontiguousarray(rows.T) for rows in (normals, mesh.vertices))
+    for normal, place in zip(*columns, strict=True):
         of_larger = normal[larger]
         away += of_larger * (place[opposite] - place[base])
         cosine += of_larger * normal[smaller]
@@ -115,10 +116,11 @@ def _have_crept(
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
     levels = dot(normals, mesh.vertices[first])[mine]
     columns = [np.ascontiguousarray(normal)[mine] for normal in normals.T]
+    places = np.ascontiguousarray(mesh.vertices.T)
     for corner in mesh.faces.T:
         at = corner[several]
         heights = -levels
-        for normal, place in zip(columns, mesh.vertices.T, strict=True):
+        for normal, place in zip(columns, places, strict=True):
             heights += normal * place[at]
         np.minimum.at(low, mine, heights)
         np.maximum.at(high, mine, heights)
