@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.meshes import Mesh
-from meshcomp.repairing.cracks import crack_limit, rim_edges
+from meshcomp.repairing.cracks import crack_limit
 from meshcomp.repairing.flatness import are_flat
 from meshcomp.repairing.patchwork import Patchwork, untouched
 from meshcomp.repairing.shells import shells_of
@@ -107,9 +107,7 @@ def _without_partitions(work: Patchwork) -> Patchwork | None:
 
 def _at_odd_edges(work: Patchwork) -> NDArray[np.int64]:
     """Half-edges of edges with one face, or three, or five ..."""
-    odd = np.flatnonzero(_faces_at_edges(work) % 2)
-    rims = rim_edges(work.mesh)
-    return odd if len(rims) == 0 else np.union1d(odd, rims)
+    return np.flatnonzero(_faces_at_edges(work) % 2)
 
 
 def _without_flakes(work: Patchwork) -> Patchwork:
