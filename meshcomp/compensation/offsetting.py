@@ -45,7 +45,7 @@ from meshcomp.triangulating import Known
 __all__ = ["offset_walls"]
 
 _TRIES = 24
-_LAST_TRIES = 9  # after which all stands still within ever more rings of edges
+_LAST_TRIES = 18  # after which all stands still within ever more rings of edges
 _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
 
 
