@@ -257,3 +257,16 @@ def test_a_body_within_one_that_crosses_itself_goes():
     sound = repair(part_of(concatenate([pulled, inner])))
     assert kinds(sound) == {"bodies united": 1}
     assert sound.mesh.volume == pytest.approx(pulled.volume)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_low_faces_of_bodies_inside_out_join_them_not(seed, tmp_path):
+    rng = np.random.default_rng(seed)
+    corners = leaning_row(3).corners[:, ::-1]
+    for _ in range(4):
+        corners = dirtied.with_thin_strips(corners, rng)
+    (tmp_path / "row.stl").write_bytes(packed_stl(corners))
+    sound = read_sound_part(tmp_path / "row.stl")
+    volumes = shells_of(sound.mesh).volumes
+    assert volumes.tolist() == pytest.approx([1000.0] * 3, rel=1e-4)
+    assert open_edges(sound.mesh) == 0

@@ -194,6 +194,8 @@ def _surfaces(work: Patchwork, *, narrow: bool = False) -> _Step:
     if count:
         work, count = turned_alike(work)
         yield work, "faces turned", count
+    work, count = turned_as_one(work)
+    yield work, "bodies turned", count
     limits = np.full(len(work.mesh.faces), flat_limit(work.mesh))
     for _ in range(_MOST_ROUNDS):
         if topology_of(work.mesh).is_closed:
