@@ -114,13 +114,14 @@ def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
 def _cut_at_once(before: Refined, tools: list[_Tool]) -> Refined | None:
     mesh, old, made_by, new = taken_away(before.mesh, [tool.solid for tool in tools])
     is_new = old < 0
+    kept = old[~is_new]
     for k, tool in enumerate(tools):
         mine = np.flatnonzero(is_new & (made_by == k))
         old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
     removed = before.mesh.volume - mesh.volume
     if not 0 < removed < _MOST * sum(tool.expected for tool in tools):
         return None
-    if _holes(mesh) != _holes(before.mesh):
+    if _holes(mesh) != _holes(before.mesh) or _cuts_another(before, tools, kept):
         return None
     touched = any_of(new[mesh.faces])
     if unsound_place(before.mesh, mesh, old, touched) is not None:
@@ -132,6 +133,16 @@ def _holes(mesh: Mesh) -> tuple[int, int]:
     """Bodies, and holes through them."""
     bodies = int(bodies_of(mesh).max()) + 1
     return bodies, genus(topology_of(mesh), bodies)
+
+
+def _cuts_another(before: Refined, tools: list[_Tool], kept: NDArray[np.int64]) -> bool:
+    """Whether a body that has none of the bores lost a face, of which some are kept."""
+    bodies = bodies_of(before.mesh)
+    bored = np.zeros(int(bodies.max()) + 1, dtype=bool)
+    for tool in tools:
+        bored[bodies[np.isin(before.parents, tool.cylinder.faces)]] = True
+    others = ~bored[bodies]
+    return int(others[kept].sum()) != int(others.sum())
 
 
 def _like_ones(
@@ -168,6 +179,8 @@ def _tool(
     basis = basis_across(cylinder.direction)
     ring = _ring(cylinder, correction, basis, turn)
     radius = cylinder.nominal_size / 2
+    if float(np.linalg.norm(ring, axis=1).min()) < radius:  # wider one way, not the other
+        return None
     step = float(np.linalg.norm(ring, axis=1).max()) - radius
     centre = turned(cylinder.point, basis)
     expected = (_area(ring) - np.pi * radius**2) * float(np.ptp(ends))
