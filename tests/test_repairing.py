@@ -540,3 +540,23 @@ def test_a_narrow_plane_hole_is_closed_though_no_face_shows_its_plane(width):
     assert kinds(sound) == {"holes": 1}
     assert sound.mesh.volume == pytest.approx(roof.volume)
     assert open_edges(sound.mesh) == crossing_faces(sound.mesh) == 0
+
+
+@pytest.mark.parametrize(("sections", "seed"), [(40, 0), (40, 18), (64, 16)])
+def test_corners_made_one_after_uniting_leave_no_body_without_thickness(sections, seed):
+    made = trimesh.creation
+    whole = trimesh.util.concatenate(
+        [
+            made.annulus(5, 9, 6, sections=sections),
+            made.cylinder(5, 10, sections=sections),
+            made.box((4, 22, 4)),
+            made.annulus(9, 11, 3, sections=sections),
+        ]
+    )
+    turn = np.random.default_rng(seed).random(3)
+    whole.apply_transform(trimesh.transformations.random_rotation_matrix(turn))
+    corners = (whole.vertices + [300, 140, 220]).astype(np.float32).astype(float)
+    sound = repair(part_of(Mesh(corners, np.array(whole.faces))))
+    assert kinds(sound) == {"bodies united": 3}
+    assert not shells_of(sound.mesh).are_sheets.any()
+    assert open_edges(sound.mesh) == 0

@@ -218,7 +218,8 @@ def _cleaned(
     done, _ = without_slivers(done, limits)
     if abs(done.mesh.volume - exact) > _SLIVER * shells_of(done.mesh).areas.sum():
         return None
-    return _as_read(_without_gaps(done, work.mesh))
+    # Corners made one may part what has no thickness from the rest.
+    return _without_gaps(_as_read(_without_gaps(done, work.mesh)), work.mesh)
 
 
 def _as_read(work: Patchwork) -> Patchwork:
