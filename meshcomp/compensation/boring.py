@@ -27,7 +27,6 @@ from meshcomp.topology import bodies_of, genus, topology_of
 
 __all__ = ["cut_to_size"]
 
-_LEAST_SIZE = 0.2  # mm, bores
 _CORE = 0.9  # of the bore's radius: what must be free where it goes on
 _BEYOND = 0.02  # mm, past an open end
 _SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
@@ -38,7 +37,7 @@ _SMALLEST, _LARGEST = 24, 4096  # facets around
 
 
 # By shares of a facet: where rounding makes slivers cross, other corners may do.
-_TURNS = (0.0, 0.37, 0.71)
+_TURNS = (0.0, 0.62, 0.24, 0.85)
 
 _Asked = tuple[Cylinder, Correction]
 
@@ -49,6 +48,7 @@ class _Tool:
 
     cylinder: Cylinder
     solid: Mesh
+    step: float  # by how much its radius grows at most, mm
     expected: float  # volume between the wall as it is and as it should be, mm³
 
 
@@ -89,8 +89,9 @@ def cut_to_size(
 
 
 def _can_be_cut(cylinder: Cylinder, correction: Correction) -> bool:
-    is_large = cylinder.nominal_size > _LEAST_SIZE
-    return cylinder.is_internal and is_large and correction.offset < 0
+    """Whether it is a bore that is to be wider, and by less than it is wide."""
+    opens = 0 < -correction.offset < cylinder.nominal_size / 2
+    return cylinder.is_internal and opens
 
 
 def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
@@ -120,6 +121,9 @@ def _cut_at_once(before: Refined, tools: list[_Tool]) -> Refined | None:
         old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
     removed = before.mesh.volume - mesh.volume
     if not 0 < removed < _MOST * sum(tool.expected for tool in tools):
+        return None
+    sunk = np.abs(mesh.bounds - before.mesh.bounds)[:, 2].max()
+    if sunk > max(tool.step for tool in tools):  # an end of the part is gone
         return None
     if _holes(mesh) != _holes(before.mesh) or _cuts_another(before, tools, kept):
         return None
@@ -189,7 +193,7 @@ def _tool(
         for end, sign in zip(ends, (-1, 1), strict=True)
     ]
     solid = _prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
-    return _Tool(cylinder, solid, max(expected, 0.0))
+    return _Tool(cylinder, solid, step, max(expected, 0.0))
 
 
 def _ring(
