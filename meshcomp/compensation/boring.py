@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, any_of, basis_across, dot, turned, unit
-from meshcomp.compensation.cutting import taken_away, unsound_place
+from meshcomp._vectors import all_of, along, any_of, basis_across, dot, turned, unit
+from meshcomp.compensation.cutting import taken_away, worn_place
 from meshcomp.compensation.limits import CUT, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
+from meshcomp.crossings import crossing_pairs
 from meshcomp.features import Cylinder
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -99,11 +100,14 @@ def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
     if not asked:
         return before, set()
     for turn in _TURNS if len(asked) == 1 else _TURNS[:1]:
-        tools = [_tool(before, *one, turn) for one in asked]
-        made = [tool for tool in tools if tool is not None]
-        after = _cut_at_once(before, made) if len(made) == len(tools) else None
-        if after is not None:
-            return after, {cylinder.id for cylinder, _ in asked}
+        cut = _taken_out(before, [_tool(before, *one, turn) for one in asked])
+        if cut is None:  # other corners would take as much
+            break
+        after, new = cut
+        if _is_sound(before, after, new):
+            parents = before.parents[after.parents]
+            whole = replace(before, mesh=after.mesh, parents=parents)
+            return whole, {cylinder.id for cylinder, _ in asked}
     if len(asked) == 1:
         return before, set()
     middle = len(asked) // 2
@@ -112,25 +116,54 @@ def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
     return after, first | second
 
 
-def _cut_at_once(before: Refined, tools: list[_Tool]) -> Refined | None:
+def _taken_out(
+    before: Refined, made: list[_Tool | None]
+) -> tuple[Refined, NDArray[np.bool_]] | None:
+    """Cut, with faces of `before` as parents; which vertices are new; None for harm."""
+    tools = [tool for tool in made if tool is not None]
+    if len(tools) < len(made) or _cross_before(before.mesh, tools):
+        return None
     mesh, old, made_by, new = taken_away(before.mesh, [tool.solid for tool in tools])
     is_new = old < 0
     kept = old[~is_new]
+    if _takes_more(before, mesh, tools) or _cuts_another(before, tools, kept):
+        return None
     for k, tool in enumerate(tools):
         mine = np.flatnonzero(is_new & (made_by == k))
         old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
+    return replace(before, mesh=mesh, parents=old), new
+
+
+def _is_sound(before: Refined, after: Refined, new: NDArray[np.bool_]) -> bool:
+    touched = any_of(new[after.mesh.faces])
+    # Not even faces that crossed before may: cutting those would make more of them.
+    if len(crossing_pairs(after.mesh, touched)):
+        return False
+    return worn_place(before.mesh, after.mesh, after.parents, touched) is None
+
+
+def _cross_before(mesh: Mesh, tools: list[_Tool]) -> bool:
+    """Whether faces that a tool's box reaches cross others already."""
+    near = np.zeros(len(mesh.faces), dtype=bool)
+    columns = [np.take(mesh.vertices, corner, axis=0) for corner in mesh.faces.T]
+    low = np.minimum(np.minimum(columns[0], columns[1]), columns[2])
+    high = np.maximum(np.maximum(columns[0], columns[1]), columns[2])
+    for tool in tools:
+        least, most = tool.solid.bounds
+        near |= all_of(low <= most) & all_of(high >= least)
+    rows = np.flatnonzero(near)
+    return len(crossing_pairs(Mesh(mesh.vertices, mesh.faces[rows]))) > 0
+
+
+def _takes_more(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
+    """Whether a cut took nothing, or more than the walls: a hole, an end of the part."""
     removed = before.mesh.volume - mesh.volume
-    if not 0 < removed < _MOST * sum(tool.expected for tool in tools):
-        return None
     sunk = np.abs(mesh.bounds - before.mesh.bounds)[:, 2].max()
-    if sunk > max(tool.step for tool in tools):  # an end of the part is gone
-        return None
-    if _holes(mesh) != _holes(before.mesh) or _cuts_another(before, tools, kept):
-        return None
-    touched = any_of(new[mesh.faces])
-    if unsound_place(before.mesh, mesh, old, touched) is not None:
-        return None
-    return replace(before, mesh=mesh, parents=before.parents[old])
+    return (
+        not 0 < removed < _MOST * sum(tool.expected for tool in tools)
+        or bool(sunk > max(tool.step for tool in tools))
+        or _holes(mesh) != _holes(before.mesh)
+    )
 
 
 def _holes(mesh: Mesh) -> tuple[int, int]:

@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import hashes_of_rows
-from meshcomp.compensation.guard import unsound_pairs
+from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
-from meshcomp.segmentation import planar_regions
+from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.solids.cutting import cut_away_from
 from meshcomp.topology import components, topology_of
 
-__all__ = ["Cut", "taken_away", "unsound_place"]
+__all__ = ["Cut", "taken_away", "unsound_place", "worn_place"]
 
 # The mesh; the face before of each face, -1 where it is new; its cutter, or -1; and which
 # vertices are new.
@@ -42,8 +42,7 @@ def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
     new : (n,) bool
         Vertices that were not there.
     """
-    regions = planar_regions(before, topology_of(before))
-    mesh, parents, made_by = cut_away_from(before, cutters, regions.of_face)
+    mesh, parents, made_by = cut_away_from(before, cutters, _planes(before).of_face)
     new = ~_known_points(mesh.vertices, before.vertices)
     rounded = mesh.vertices.copy()
     rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
@@ -69,8 +68,31 @@ def unsound_place(
     place : (3,) float or None
         In mm; None for a sound mesh.
     """
-    regions = planar_regions(before, topology_of(before))
-    cut = Refined(
+    cut = _as_refined(before, after, parents)
+    pairs, _ = unsound_pairs(before, _planes(before), cut, touched)
+    if len(pairs):
+        return np.asarray(after.corners[pairs[0, 0]].mean(axis=0))
+    return worn_place(before, after, parents, touched)
+
+
+def worn_place(
+    before: Mesh, after: Mesh, parents: NDArray[np.int64], touched: NDArray[np.bool_]
+) -> NDArray[np.float64] | None:
+    """Return a place where a mesh is open or folded since it was cut; crossing or not.
+
+    Parameters and returned value are as those of `unsound_place`.
+    """
+    turned = folded(before, _planes(before), _as_refined(before, after, parents), touched)
+    wrong = [*turned, *(topology_of(after).open_half_edges // 3)]
+    return np.asarray(after.corners[wrong[0]].mean(axis=0)) if wrong else None
+
+
+def _planes(mesh: Mesh) -> Regions:
+    return planar_regions(mesh, topology_of(mesh))
+
+
+def _as_refined(before: Mesh, after: Mesh, parents: NDArray[np.int64]) -> Refined:
+    return Refined(
         after,
         parents,
         len(before.vertices),
@@ -79,9 +101,6 @@ def unsound_place(
         np.zeros(0, dtype=np.int64),
         np.zeros(0, dtype=bool),
     )
-    pairs, _ = unsound_pairs(before, regions, cut, touched)
-    wrong = [*pairs[:, 0], *(topology_of(after).open_half_edges // 3)]
-    return after.corners[wrong[0]].mean(axis=0) if wrong else None
 
 
 def _known_points(

@@ -14,7 +14,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, planar_regions, rims_of
 from meshcomp.topology import bodies_of, topology_of
 
-__all__ = ["unsound_pairs"]
+__all__ = ["folded", "unsound_pairs"]
 
 _LEAST_COSINE = 0.1  # a moved face must still look the way it did
 _RELIABLE_HEIGHT = 2e-4  # mm: a thinner triangle has no direction to speak of
@@ -54,7 +54,7 @@ def unsound_pairs(
     reason : str
         What is wrong there.
     """
-    folded = _folded(before, regions, after, moved)
+    turned = folded(before, regions, after, moved)
     looked = Looked() if looked is None else looked
     if looked.last is None:
         pairs = _crossing(before, after.mesh, moved, reach)
@@ -66,7 +66,7 @@ def unsound_pairs(
         old = crossed_before(before, regions, after.parents[pairs], looked)
     looked.old, pairs = pairs[old], pairs[~old]
     reason = "faces would cross" if len(pairs) else "faces would turn over"
-    return np.concatenate([pairs, np.column_stack([folded, folded])]), reason
+    return np.concatenate([pairs, np.column_stack([turned, turned])]), reason
 
 
 def _crossing(
@@ -92,9 +92,10 @@ def _crossing(
     return np.asarray(left[pairs])
 
 
-def _folded(
+def folded(
     before: Mesh, regions: Regions, after: Refined, moved: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
+    """Return the moved faces that look another way than before; as `unsound_pairs`."""
     rows = np.flatnonzero(moved)
     found = [_folded_of(before, regions, after, rows[some]) for some in pieces(len(rows))]
     return np.concatenate([np.zeros(0, dtype=np.int64), *found])
