@@ -9,6 +9,7 @@ import pytest
 import records
 
 import meshcomp
+from meshcomp.compensation.limits import CUT
 from meshcomp.inspections import StandCount
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.reports import inspection_text, record_text
@@ -179,6 +180,23 @@ def test_a_limited_feature_is_not_counted_as_changed():
     assert "HELD BACK IN PLACES. 2 bores were changed in size by +0.230 mm" in text
     assert "b01: offset -0.058 instead of -0.115 mm at (-20.40, -12.00, 0.00)" in text
     assert "PROVED" not in text
+
+
+def test_bores_cut_to_size_have_their_size_and_are_told_of_together():
+    whole = records.record()
+    limits = tuple(
+        Limit(feature_id=name, wanted=-0.115, used=-0.115, place=(0, 0, 0), reason=CUT)
+        for name in ("b01", "b02", "b03")
+    )
+    text = " ".join(record_text(replace(whole, limits=limits)).split())
+    assert (
+        "HELD BACK IN PLACES. 3 bores were changed in size by +0.230 mm and 2 walls by "
+        "-0.120 mm; 1 profile was moved by -0.060 mm per side. But 3 features could only "
+        "be made with less than was wanted of the shape about their rims or of their "
+        "facets: every size was measured again in the written file and is as planned."
+    ) in text
+    assert "b01 to b03: offset as wanted, but faces would cross: cut to size" in text
+    assert "limited" not in text
 
 
 def test_a_size_that_misses_by_little_is_shown_to_miss():

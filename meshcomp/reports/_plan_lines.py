@@ -82,19 +82,20 @@ def shapes(rows: Sequence[Row]) -> list[str]:
 
 
 def limit_lines(limits: Sequence[Limit]) -> list[str]:
-    """Return what was limited, by how much and where."""
+    """Return what was limited, by how much and where; together what has its offset."""
+    held = [limit for limit in limits if limit.used != limit.wanted]
+    whole = [(limit.reason, limit.feature_id) for limit in limits if limit not in held]
     sentences = [
-        f"{limit.feature_id}: offset {numbers.signed(limit.used)}{_wanted(limit)} "
-        f"at ({numbers.place(limit.place)}): " + printable(limit.reason)
-        for limit in limits
+        f"{limit.feature_id}: offset {numbers.signed(limit.used)} instead of "
+        f"{numbers.signed(limit.wanted)} mm at ({numbers.place(limit.place)}): "
+        + printable(limit.reason)
+        for limit in held
+    ]
+    sentences += [
+        f"{ids}: offset as wanted, but {printable(reason)}"
+        for ids, reason in grouped(whole)
     ]
     return titled("Limited (places in the file's frame)", sentences)
-
-
-def _wanted(limit: Limit) -> str:
-    if limit.used == limit.wanted:
-        return " mm as wanted;"
-    return f" instead of {numbers.signed(limit.wanted)} mm"
 
 
 def check_lines(proof: Verification | None) -> list[str]:

@@ -143,9 +143,11 @@ def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
     held = [row for row in rows if row.is_off]
     number = count(len(held), "feature")
     if not held:
-        otherwise = count(sum(bool(row.limits) for row in rows), "feature")
-        done = f"{_changes(whole)} But {otherwise} could only be made with less than was"
-        rest = " wanted of the shape about its rims or of its facets: every size was"
+        several = sum(bool(row.limits) for row in rows)
+        whose = "its" if several == 1 else "their"
+        done = f"{_changes(whole)} But {count(several, 'feature')} could only be made with"
+        rest = f" less than was wanted of the shape about {whose} rims or of {whose} "
+        rest += "facets: every size was"
     else:
         done = _held(record, whole, number)
         rest = " and will not print to the size asked for; every other size was"
