@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -26,6 +26,7 @@ __all__ = ["BORE_LIMIT", "WALL_LIMIT", "achieved_sizes"]
 
 BORE_LIMIT = 0.002  # mm, diameter against plan
 WALL_LIMIT = 0.001  # mm, distance against plan
+_MOST_UNTRUE = 0.01  # mm, that a feature of the part before may be off its own size
 _SAME_HEIGHT = 6  # decimals, mm
 
 _Size = tuple[float, float]  # of a feature, and of a lying bore's height; else twice, mm
@@ -76,12 +77,11 @@ def achieved_sizes(
         doubtful = [
             look
             for look, sizes in zip(looks, found, strict=True)
-            if look.correction.is_left_alone and not _as_planned(look, sizes)
+            if not _as_planned(look, sizes)
         ]
-        # What was left alone need be no better than it was.
-        before = dict(
-            zip(doubtful, _sizes(original(), doubtful) if doubtful else [], strict=True)
-        )
+        # No feature need be better than it was.
+        was = [_at_first(look) for look in doubtful]
+        before = dict(zip(doubtful, _sizes(original(), was) if was else [], strict=True))
         for look, sizes in zip(looks, found, strict=True):
             measured[look.feature.id] = _judged(look, sizes, before.get(look))
     return tuple(measured[feature.id] for feature in features)
@@ -178,11 +178,37 @@ def _as_planned(look: _Look, sizes: _Sizes) -> bool:
     return bool(sizes) and all(s is not None and _miss(s, planned) <= limit for s in sizes)
 
 
+def _at_first(look: _Look) -> _Look:
+    """Look at a feature as it was in the part before."""
+    if look.correction.is_left_alone:
+        return look
+    nominal = replace(
+        look.correction, mesh_size=look.feature.nominal_size, stretch=1.0, lying=None
+    )
+    return replace(look, correction=nominal, aside=0.0)
+
+
 def _as_before(look: _Look, sizes: _Sizes, before: _Sizes) -> bool:
     """Whether a feature shows at every place what it showed in the part before."""
     limit = _limit(look)
     return all(
         new is old if new is None or old is None else _miss(new, old) <= limit
+        for new, old in zip(sizes, before, strict=True)
+    )
+
+
+def _as_true_as_before(look: _Look, sizes: _Sizes, before: _Sizes) -> bool:
+    """Whether a feature is off its plan by no more than it was off its size before.
+
+    Walls that are not quite parallel, or a cylinder not quite round, stay so.
+    """
+    planned, limit, nominal = _planned(look), _limit(look), look.feature.nominal_size
+    if planned is None or nominal is None or look.correction.lying is not None:
+        return False
+    return bool(sizes) and all(
+        new is not None
+        and old is not None
+        and _miss(new, planned) <= limit + min(abs(old[0] - nominal), _MOST_UNTRUE)
         for new, old in zip(sizes, before, strict=True)
     )
 
@@ -209,11 +235,16 @@ def _judged(look: _Look, sizes: _Sizes, before: _Sizes | None) -> AchievedSize:
         how = f"{_road(look, worst)}, {len(found)} of {len(sizes)} sections"
     else:
         how = "not seen in the sections of the written file"
-    same = before is not None and _as_before(look, sizes, before)
+    conforms, note = _as_planned(look, sizes), ""
+    if before is not None and look.correction.is_left_alone:
+        conforms, note = _as_before(look, sizes, before), "; as before"
+    elif before is not None:
+        conforms = _as_true_as_before(look, sizes, before)
+        note = "; no truer than it was before"
     return AchievedSize(
         feature_id=look.feature.id,
         planned=look.correction.mesh_size,
         achieved=None if worst is None else worst[0] / look.correction.stretch,
-        conforms=_as_planned(look, sizes) or same,
-        how=f"{how}; as before" if same else how,
+        conforms=conforms,
+        how=how + note if conforms else how,
     )
