@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.compensation.limits import CUT
+from meshcomp.compensation.limits import CUT, MOST_SUNK
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.precision import as_held, holding_limit
 from meshcomp.grooving import groove_checks
@@ -134,8 +134,8 @@ def _height_check(inspection: Inspection, result: Compensated, written: Part) ->
     away = np.abs(as_held(written, planned) - new)
     away[(np.abs(planned) < _DUST) & (new == 0)] = 0.0
     inwards = (new - planned) * [1, -1]
-    cut = max((abs(x.wanted) for x in result.limits if x.reason == CUT), default=0.0)
-    is_lower = (away > holding_limit(written)) & (inwards > 0) & (inwards <= cut)
+    sunk = MOST_SUNK if any(limit.reason == CUT for limit in result.limits) else 0.0
+    is_lower = (away > holding_limit(written)) & (inwards > 0) & (inwards <= sunk)
     moves = None if result.layers is None else result.layers.moves
     low, high = planned if moves is None else moves.bounds_before
     by_plan = "" if moves is None else f", planned {planned[0]:.4f} to {planned[1]:.4f}"

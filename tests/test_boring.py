@@ -34,7 +34,7 @@ def part_of(solid):
 
 def drilled_ball(bottom):
     """Return a ball 8 mm across, of facets smaller than offsets, with a bore of 2 mm."""
-    ball = manifold3d.Manifold.sphere(4.0, 600)
+    ball = manifold3d.Manifold.sphere(4.0, 300)
     bore = manifold3d.Manifold.cylinder(10.0, 1.0, 1.0, 64).translate((0, 0, bottom))
     return part_of(ball - bore)
 
@@ -63,7 +63,7 @@ def test_a_bore_among_facets_smaller_than_its_offset_gets_its_size():
     ]
     for height in (-3.0, 0.4, 3.0):
         assert widths(result.part.mesh, height)[0] == pytest.approx(2.2, abs=2e-3)
-    # A facet of the ball lies at most 4 (1 - cos(0.45 degrees)) = 0.13 um inside.
+    # A facet of the ball lies at most 4 (1 - cos(0.9 degrees)) = 0.5 um inside.
     drilled = 4 / 3 * np.pi * (16 - 1.1**2) ** 1.5
     assert result.part.mesh.volume == pytest.approx(drilled, rel=1e-3)
     assert proof.conforms
@@ -122,9 +122,7 @@ def test_what_is_held_for_another_reason_is_not_cut():
 
 @pytest.mark.slow
 @pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not here")
-@pytest.mark.parametrize(
-    ("name", "bores"), [("kit/k02.stl", 4), ("kit/k03.stl", 1), ("solid/s32.stl", 4)]
-)
+@pytest.mark.parametrize(("name", "bores"), [("kit/k02.stl", 4), ("kit/k03.stl", 1)])
 def test_bores_of_real_parts_that_were_held_back_have_their_sizes(name, bores):
     part = meshcomp.repair(meshcomp.read(REAL / name))
     _, result, proof = made(part, wall_growth=0.15, bore_opening=0.2)

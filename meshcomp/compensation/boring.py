@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import all_of, along, any_of, basis_across, dot, turned, unit
 from meshcomp.compensation.cutting import taken_away, worn_place
-from meshcomp.compensation.limits import CUT, is_of_crossing
+from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.crossings import crossing_pairs
@@ -28,6 +28,7 @@ from meshcomp.topology import bodies_of, genus, topology_of
 
 __all__ = ["cut_to_size"]
 
+_MOST_OFFSET = 0.5  # mm: more corrects no print, and takes other things along
 _CORE = 0.9  # of the bore's radius: what must be free where it goes on
 _BEYOND = 0.02  # mm, past an open end
 _SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
@@ -49,7 +50,6 @@ class _Tool:
 
     cylinder: Cylinder
     solid: Mesh
-    step: float  # by how much its radius grows at most, mm
     expected: float  # volume between the wall as it is and as it should be, mm³
 
 
@@ -90,9 +90,9 @@ def cut_to_size(
 
 
 def _can_be_cut(cylinder: Cylinder, correction: Correction) -> bool:
-    """Whether it is a bore that is to be wider, and by less than it is wide."""
-    opens = 0 < -correction.offset < cylinder.nominal_size / 2
-    return cylinder.is_internal and opens
+    """Whether it is a bore that is to be a little wider, and by less than it is wide."""
+    most = min(_MOST_OFFSET, cylinder.nominal_size / 2)
+    return cylinder.is_internal and 0 < -correction.offset < most
 
 
 def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
@@ -161,7 +161,7 @@ def _takes_more(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
     sunk = np.abs(mesh.bounds - before.mesh.bounds)[:, 2].max()
     return (
         not 0 < removed < _MOST * sum(tool.expected for tool in tools)
-        or bool(sunk > max(tool.step for tool in tools))
+        or bool(sunk > MOST_SUNK)
         or _holes(mesh) != _holes(before.mesh)
     )
 
@@ -226,7 +226,7 @@ def _tool(
         for end, sign in zip(ends, (-1, 1), strict=True)
     ]
     solid = _prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
-    return _Tool(cylinder, solid, step, max(expected, 0.0))
+    return _Tool(cylinder, solid, max(expected, 0.0))
 
 
 def _ring(

@@ -36,6 +36,7 @@ CONTACT_GAP = 0.001  # mm
 TANGLED = "it crosses other faces already, and would with more of its own"
 _VANISHES = "nothing would be left of it"
 _HELD = (CONTACT, _VANISHES)  # altogether, from the start
+MOST_SUNK = 0.05  # mm, that a bore that is cut to size may take off an end of the part
 CUT = "faces would cross: cut to size, what lies about its rims does not follow"
 
 

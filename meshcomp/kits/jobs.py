@@ -246,8 +246,7 @@ class _Made:
         if record is None or record.verification is None:
             return cls()
         sizes = {s.feature_id: s.achieved for s in record.verification.sizes}
-        mine = [x for x in record.limits if x.feature_id == feature.id]
-        used = [x.used for x in mine if x.used != x.wanted]
+        used = [x.used for x in record.limits if x.feature_id == feature.id]
         return cls(size=sizes.get(feature.id), used=min(used, key=abs, default=None))
 
 
