@@ -24,6 +24,7 @@ __all__ = [
     "median",
     "pieces",
     "quantile",
+    "ring_area",
     "rows_of",
     "turned",
     "unit",
@@ -147,6 +148,19 @@ def hashes_of_rows(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
         mixed *= np.uint64(_MULTIPLIERS[k % len(_MULTIPLIERS)])
         mixed ^= mixed >> np.uint64(32 - 3 * (k % 2))
     return mixed
+
+
+def ring_area(ring: NDArray[np.float64]) -> float:
+    """Signed area inside a ring, (k, 2), by the shoelace formula: a hole's is < 0.
+
+    Examples
+    --------
+    >>> ring_area(np.array([(7.0, 1.0), (9.0, 1.0), (9.0, 4.0)]))
+    3.0
+    """
+    # About a point of its own, so that no digits are lost far from the origin.
+    x, y = (ring - ring[0]).T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
 
 
 def median(numbers: NDArray[np.float64]) -> float:

@@ -12,8 +12,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, along, any_of, basis_across, dot, turned, unit
-from meshcomp.compensation.cutting import taken_away, worn_place
+from meshcomp._vectors import (
+    all_of,
+    along,
+    any_of,
+    basis_across,
+    dot,
+    ring_area,
+    turned,
+    unit,
+)
+from meshcomp.compensation.cutting import prism, taken_away, worn_place
 from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
@@ -220,12 +229,12 @@ def _tool(
         return None
     step = float(np.linalg.norm(ring, axis=1).max()) - radius
     centre = turned(cylinder.point, basis)
-    expected = (_area(ring) - np.pi * radius**2) * float(np.ptp(ends))
+    expected = (ring_area(ring) - np.pi * radius**2) * float(np.ptp(ends))
     reach = [
         _reach(mesh, cylinder, end, sign * _SLOPE * step)
         for end, sign in zip(ends, (-1, 1), strict=True)
     ]
-    solid = _prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
+    solid = prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
     return _Tool(cylinder, solid, max(expected, 0.0))
 
 
@@ -246,11 +255,6 @@ def _ring(
     ways = np.column_stack([np.cos(angles), np.sin(angles)])
     wanted = radii(cylinder, correction, cylinder.point + ways @ basis)
     return np.asarray(ways * wanted[:, None])
-
-
-def _area(ring: NDArray[np.float64]) -> float:
-    x, y = ring.T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
 
 
 def _reach(mesh: Mesh, cylinder: Cylinder, end: float, far: float) -> float:
@@ -279,19 +283,3 @@ def _is_free(
         crosses = here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]
         turns += float(np.arctan2(crosses, dot(here, there)).sum()) / (2 * np.pi)
     return round(turns) == 0
-
-
-def _prism(
-    ring: NDArray[np.float64], ends: NDArray[np.float64], frame: NDArray[np.float64]
-) -> Mesh:
-    """Return a closed prism over an outline, (k, 2), between two levels of a frame."""
-    count = len(ring)
-    points = np.vstack([np.column_stack([ring, np.full(count, end)]) for end in ends])
-    here = np.arange(count)
-    there = np.roll(here, -1)
-    fan = np.column_stack([np.zeros(count - 2, np.int64), here[1:-1], here[2:]])
-    sides = np.column_stack([here, there, there + count])
-    others = np.column_stack([here, there + count, here + count])
-    faces = np.vstack([sides, others, fan[:, ::-1], fan + count])
-    # Each row by itself: exact where the frame's rows run along coordinates.
-    return Mesh(turned(points, frame.T), faces)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import hashes_of_rows
+from meshcomp._vectors import hashes_of_rows, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
@@ -15,11 +15,43 @@ from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.solids.cutting import cut_away_from
 from meshcomp.topology import components, topology_of
 
-__all__ = ["Cut", "taken_away", "unsound_place", "worn_place"]
+__all__ = ["Cut", "prism", "taken_away", "unsound_place", "worn_place"]
 
 # The mesh; the face before of each face, -1 where it is new; its cutter, or -1; and which
 # vertices are new.
 Cut = tuple[Mesh, NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]
+
+
+def prism(
+    outline: NDArray[np.float64], ends: NDArray[np.float64], frame: NDArray[np.float64]
+) -> Mesh:
+    """Return a closed prism over a convex outline, to be taken away.
+
+    Parameters
+    ----------
+    outline : (k, 2) float
+        Counter-clockwise, in the first two directions of the frame, mm.
+    ends : (2,) float
+        Where it begins and ends along the third, mm.
+    frame : (3, 3) float
+        Right-handed unit rows.
+
+    Examples
+    --------
+    >>> triangle = np.array([(0.0, 0.0), (2.0, 0.0), (0.0, 2.0)])
+    >>> prism(triangle, np.array([1.0, 4.0]), np.eye(3)).volume
+    6.0
+    """
+    count = len(outline)
+    points = np.vstack([np.column_stack([outline, np.full(count, end)]) for end in ends])
+    here = np.arange(count)
+    there = np.roll(here, -1)
+    fan = np.column_stack([np.zeros(count - 2, np.int64), here[1:-1], here[2:]])
+    sides = np.column_stack([here, there, there + count])
+    others = np.column_stack([here, there + count, here + count])
+    faces = np.vstack([fan[:, ::-1], fan + count, sides, others])
+    # Each row by itself: exact where the frame's rows run along coordinates.
+    return Mesh(turned(points, frame.T), faces)
 
 
 def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:

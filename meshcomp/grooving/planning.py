@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.compensation.cutting import prism
 from meshcomp.errors import OptionError
 from meshcomp.grooving.choosing import choose
 from meshcomp.grooving.mouths import cutter_outline, mouth_of
-from meshcomp.grooving.reaching import Reach, areas_in, reaches, volume_in
+from meshcomp.grooving.reaching import areas_in, reaches, volume_in
 from meshcomp.grooving.surfaces import Seat, Surface, surface_of
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
@@ -197,7 +198,8 @@ def _groove(surface: Surface, seat: Seat, solid: Solid, wish: SeamWish) -> Plann
         volume=sum(volume_in(column, reach) for reach in found),
         reason="",
     )
-    return groove, tuple(_prism(outline, reach) for reach in found), seat.face
+    ends = [np.array([reach.low, reach.high]) for reach in found]
+    return groove, tuple(prism(outline, each, np.eye(3)) for each in ends), seat.face
 
 
 def _is_even(column: Solid, surface: Surface, seat: Seat) -> bool:
@@ -211,11 +213,3 @@ def _is_even(column: Solid, surface: Surface, seat: Seat) -> bool:
 
 def _pair(point: NDArray[np.float64]) -> tuple[float, float]:
     return float(point[0]), float(point[1])
-
-
-def _prism(outline: NDArray[np.float64], reach: Reach) -> Mesh:
-    low, high = (np.column_stack([outline, np.full(3, z)]) for z in (reach.low, reach.high))
-    sides = [(k, (k + 1) % 3, (k + 1) % 3 + 3, k + 3) for k in range(3)]
-    faces = [(2, 1, 0), (3, 4, 5)]
-    faces += [(a, b, c) for a, b, c, _ in sides] + [(a, c, d) for a, _, c, d in sides]
-    return Mesh(np.concatenate([low, high]), np.array(faces))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import ring_area
 from meshcomp.grooving.lines import upright_lines
 from meshcomp.grooving.surfaces import Seat, Surface
 from meshcomp.solids import Solid
@@ -100,13 +101,7 @@ def _next(
 def areas_in(column: Solid, heights: list[float]) -> NDArray[np.float64]:
     """Area of a column's material at some heights, mm²."""
     sections = column.sections(_UPRIGHT, heights)
-    return np.array([sum(_area(ring) for ring in rings) for rings in sections])
-
-
-def _area(ring: NDArray[np.float64]) -> float:
-    # About a point of its own, so that no digits are lost far from the origin.
-    x, y = (ring - ring[0]).T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+    return np.array([sum(ring_area(ring) for ring in rings) for rings in sections])
 
 
 def volume_in(column: Solid, reach: Reach) -> float:
