@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, pieces, unit
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, components
 
@@ -74,7 +74,35 @@ def _coplanar_pairs(
     vectors = mesh.area_vectors
     areas = np.sqrt(dot(vectors, vectors))
     normals = vectors / np.where(areas > 0, areas, 1.0)[:, None]
-    first, second = topology.pairs.T
+    columns = [np.ascontiguousarray(rows.T) for rows in (normals, mesh.vertices)]
+    found = [(np.zeros((0, 2), np.int64), np.zeros(0))]
+    for rows in pieces(len(topology.twins)):
+        first = np.arange(rows.start, rows.stop)
+        second = topology.twins[rows]
+        once = first < second
+        edges = first[once], second[once]
+        larger, smaller, away, cosine = _beside(mesh, areas, columns, edges)
+        flat = np.flatnonzero(away <= limit)
+        larger, smaller, away = larger[flat], smaller[flat], away[flat]
+        sure = cosine[flat] > _SAME_SIDE
+        sure[~sure] = _is_sliver(mesh, smaller[~sure], limit)
+        found.append((np.column_stack([larger, smaller])[sure], away[sure]))
+    return np.concatenate([each for each, _ in found]), np.concatenate(
+        [away for _, away in found]
+    )
+
+
+def _beside(
+    mesh: Mesh,
+    areas: NDArray[np.float64],
+    columns: list[NDArray[np.float64]],
+    edges: tuple[NDArray[np.int64], NDArray[np.int64]],
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return the larger face at some edges, the smaller, how far it is off, the cosine.
+
+    `columns` are those of normals and of vertices, `edges` both half-edges of each.
+    """
+    first, second = edges
     faces = first // 3, second // 3
     swap = areas[faces[0]] < areas[faces[1]]
     larger, smaller = np.where(swap, faces[1], faces[0]), np.where(swap, *faces)
@@ -83,15 +111,11 @@ def _coplanar_pairs(
     corner = mesh.faces.ravel()
     opposite, base = corner[far], corner[near]
     away, cosine = np.zeros(len(far)), np.zeros(len(far))
-    columns = (np.ascontiguousarray(rows.T) for rows in (normals, mesh.vertices))
     for normal, place in zip(*columns, strict=True):
         of_larger = normal[larger]
         away += of_larger * (place[opposite] - place[base])
         cosine += of_larger * normal[smaller]
-    flat = np.abs(away) <= limit
-    doubtful = np.flatnonzero(flat & (cosine <= _SAME_SIDE))
-    flat[doubtful] = _is_sliver(mesh, smaller[doubtful], limit)
-    return np.column_stack([larger[flat], smaller[flat]]), np.abs(away[flat])
+    return larger, smaller, np.abs(away), cosine
 
 
 def _is_sliver(mesh: Mesh, faces: NDArray[np.int64], limit: float) -> NDArray[np.bool_]:
@@ -112,18 +136,17 @@ def _have_crept(
     first = np.zeros(count, dtype=np.int64)
     first[labels[::-1]] = mesh.faces[::-1, 0]
     several = np.flatnonzero((np.bincount(labels, minlength=count) > 1)[labels])
-    mine = labels[several]
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
-    levels = dot(normals, mesh.vertices[first])[mine]
-    columns = [np.ascontiguousarray(normal)[mine] for normal in normals.T]
-    places = np.ascontiguousarray(mesh.vertices.T)
-    for corner in mesh.faces.T:
-        at = corner[several]
-        heights = -levels
-        for normal, place in zip(columns, places, strict=True):
-            heights += normal * place[at]
-        np.minimum.at(low, mine, heights)
-        np.maximum.at(high, mine, heights)
+    levels = dot(normals, mesh.vertices[first])
+    columns = [np.ascontiguousarray(rows.T) for rows in (normals, mesh.vertices)]
+    for rows in pieces(len(several)):
+        mine = labels[several[rows]]
+        corners = np.ascontiguousarray(mesh.faces[several[rows]].T)
+        heights = np.broadcast_to(-levels[mine], corners.shape).copy()
+        for normal, place in zip(*columns, strict=True):
+            heights += normal[mine] * place[corners]
+        np.minimum.at(low, mine, heights.min(axis=0))
+        np.maximum.at(high, mine, heights.max(axis=0))
     return np.asarray(((high - low > 4 * limit) | closed)[labels])
 
 

@@ -25,6 +25,8 @@ __all__ = ["with_planes_joined"]
 
 _FEW = 20_000  # faces: with fewer, nothing takes long
 _ROUNDS = 12  # each leaves a few regions more as they are
+_FINE = 8  # faces of a plane, on average: with more, most points are amid planes
+_TWO = 2
 _TRIANGLE = 3
 
 
@@ -67,7 +69,7 @@ def with_planes_joined(part: Part) -> Part:
     if not topology.is_closed:
         return part
     regions = planar_regions(mesh, topology)
-    if 2 * len(regions.areas) > len(mesh.faces):
+    if 2 * len(regions.areas) > len(mesh.faces) or _stay(topology, regions):
         return part
     rim = rim_of(topology.twins, regions.of_face)
     held = np.zeros(len(regions.areas), dtype=bool)
@@ -78,6 +80,17 @@ def with_planes_joined(part: Part) -> Part:
             return _sound(part, joined)
         held = held | failed
     return part
+
+
+def _stay(topology: Topology, regions: Regions) -> bool:
+    """Whether half of the points or more are corners of three planes: none of them goes."""
+    if _FINE * len(regions.areas) < len(regions.of_face):
+        return False
+    across = np.take(regions.of_face, topology.twins // 3).reshape(-1, 3)
+    borders = (across != regions.of_face[:, None]).ravel()
+    ends = np.bincount(topology.starts[borders])
+    points = np.count_nonzero(np.bincount(topology.starts))
+    return bool(2 * np.count_nonzero(ends > _TWO) >= points)
 
 
 def _sound(part: Part, joined: _Joined) -> Part:
