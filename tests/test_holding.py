@@ -10,10 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.sparse.csgraph
+import scipy.spatial
 from outside import crossings, measure, plane
 
 import meshcomp
-from meshcomp.compensation.holding import held_more, nothing_held
+from meshcomp.compensation.holding import _eased, held_more, nothing_held
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 from meshcomp.results import Compensated
@@ -127,7 +129,9 @@ def test_more_rings_hold_neighbours_too_but_no_cylinder():
     )
     bad = np.array([[5, 5, 5]])
     held = [
-        held_more(nothing_held(2 * count, 0), mesh, wanted, bad, 0.01, rings).vertices
+        held_more(
+            nothing_held(2 * count, np.zeros(0, bool)), mesh, wanted, bad, 0.01, rings
+        ).vertices
         for rings in (0, 1, 2)
     ]
     reached = [set(np.flatnonzero(shares == 0.5).tolist()) for shares in held]
@@ -151,8 +155,53 @@ def test_of_two_cylinders_the_one_at_most_corners_of_a_place_is_held():
         is_straight=np.zeros(2, dtype=bool),
     )
     for place, held in (((0, 1, 2, 0, 3, 4), [1, 0]), ((0, 1, 2, 3, 4, 5), [1, 1])):
-        found = held_more(nothing_held(6, 2), mesh, wanted, np.array([place]), 0.01)
+        found = held_more(
+            nothing_held(6, np.zeros(2, bool)), mesh, wanted, np.array([place]), 0.01
+        )
         assert found.coarse.tolist() == held
+
+
+def test_a_bore_that_will_be_cut_is_not_moved_by_half():
+    mesh = Mesh(np.eye(3), np.array([[0, 1, 2]]))
+    wanted = Targets(
+        offset=np.zeros(1),
+        feature=np.zeros(1, dtype=np.int64),
+        radius=np.ones(3),
+        change=np.ones(3),
+        point=np.zeros((3, 3)),
+        direction=np.zeros((3, 3)),
+        vertex=np.arange(3),
+        owner=np.zeros(3, dtype=np.int64),
+        is_round=np.ones(1, dtype=bool),
+        is_straight=np.zeros(1, dtype=bool),
+    )
+    for is_cut, share in ((True, 0.0), (False, 0.5)):
+        holding = nothing_held(3, np.array([is_cut]))
+        for left in (1.0, share):  # first its facets stay as they are
+            holding = held_more(holding, mesh, wanted, np.array([[0, 1, 2]]), 0.01)
+            assert holding.cylinders.tolist() == [left]
+
+
+def test_shares_rise_with_the_way_along_edges_from_what_is_held():
+    # By Dijkstra's shortest paths (scipy), each edge as long as the share may rise on it.
+    rng = np.random.default_rng(20261127)
+    x, y = np.meshgrid(np.arange(60.0), np.arange(60.0))
+    corners = np.column_stack([x.ravel(), y.ravel(), 0 * x.ravel()]) / 20
+    corners[:, :2] += rng.uniform(-0.01, 0.01, (3600, 2))
+    mesh = Mesh(corners, scipy.spatial.Delaunay(corners[:, :2]).simplices)
+    shares = np.ones(3600)
+    shares[rng.choice(3600, 5, replace=False)] = [0.0, 0.25, 0.5, 0.5, 0.8]
+    most, slope = 0.05, 0.1
+    a, b = (mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel())
+    rise = np.linalg.norm(corners[a] - corners[b], axis=1) * slope / most
+    graph = scipy.sparse.coo_array((rise, (a, b)), shape=(3600, 3600)).tocsr()
+    once = graph.maximum(graph.T)
+    ways = scipy.sparse.csgraph.dijkstra(once, indices=np.flatnonzero(shares < 1))
+    reference = np.minimum(1.0, (shares[shares < 1, None] + ways).min(axis=0))
+
+    eased = _eased(shares, mesh, np.zeros(3600, dtype=bool), most)
+    assert 20 < np.count_nonzero((eased < 1) & (shares == 1)) < 1800
+    np.testing.assert_allclose(eased, np.minimum(reference, shares), atol=1e-12)
 
 
 @pytest.mark.slow

@@ -27,7 +27,7 @@ from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.crossings import crossing_pairs
-from meshcomp.features import Cylinder
+from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Correction, Plan
@@ -35,7 +35,7 @@ from meshcomp.results import Limit
 from meshcomp.sections import rings_at
 from meshcomp.topology import bodies_of, genus, topology_of
 
-__all__ = ["cut_to_size"]
+__all__ = ["can_be_cut", "cut_to_size"]
 
 _MOST_OFFSET = 0.5  # mm: more corrects no print, and takes other things along
 _CORE = 0.9  # of the bore's radius: what must be free where it goes on
@@ -89,7 +89,7 @@ def cut_to_size(
         (feature, correction)
         for feature, correction in rows
         if isinstance(feature, Cylinder) and feature.id in held
-        if _can_be_cut(feature, correction)
+        if can_be_cut(feature, correction)
     ]
     after, cut = _cut(result, asked[:_MOST_TOOLS])
     told = [
@@ -98,10 +98,11 @@ def cut_to_size(
     return after, tuple(told)
 
 
-def _can_be_cut(cylinder: Cylinder, correction: Correction) -> bool:
+def can_be_cut(feature: Feature, correction: Correction) -> bool:
     """Whether it is a bore that is to be a little wider, and by less than it is wide."""
-    most = min(_MOST_OFFSET, cylinder.nominal_size / 2)
-    return cylinder.is_internal and 0 < -correction.offset < most
+    if not (isinstance(feature, Cylinder) and feature.is_internal):
+        return False
+    return 0 < -correction.offset < min(_MOST_OFFSET, feature.nominal_size / 2)
 
 
 def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:

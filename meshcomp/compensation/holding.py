@@ -9,7 +9,7 @@ their neighbours follow.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +33,21 @@ class Holding:
     vertices: NDArray[np.float64]  # (n,) of the inspected mesh
     cylinders: NDArray[np.float64]  # (features,)
     coarse: NDArray[np.bool_]  # (features,) cylinders whose facets are kept as they are
+    undivided: NDArray[np.bool_]  # (features,) cylinders that move by all or nothing
 
 
-def nothing_held(vertices: int, features: int) -> Holding:
-    """Let everything move as asked."""
-    return Holding(np.ones(vertices), np.ones(features), np.zeros(features, dtype=bool))
+def nothing_held(vertices: int, undivided: NDArray[np.bool_]) -> Holding:
+    """Let everything move as asked.
+
+    Parameters
+    ----------
+    vertices : int
+        Of the inspected mesh.
+    undivided : (features,) bool
+        Cylinders that something else is done about where they cannot move all the way.
+    """
+    coarse = np.zeros(len(undivided), dtype=bool)
+    return Holding(np.ones(vertices), np.ones(len(undivided)), coarse, undivided)
 
 
 def held_more(
@@ -78,7 +88,7 @@ def held_more(
     round_ones = np.unique(owners[struck[tiers[struck] == _ROUND]])
     cylinders, coarse = holding.cylinders.copy(), holding.coarse.copy()
     tried = round_ones[coarse[round_ones]]
-    cylinders[tried] = _lessened(cylinders[tried])
+    cylinders[tried] = np.where(holding.undivided[tried], 0.0, _lessened(cylinders[tried]))
     coarse[round_ones] = True
     walls = struck[tiers[struck] != _ROUND]
     for _ in range(rings):
@@ -88,7 +98,8 @@ def held_more(
     shares[walls] = _lessened(shares[walls])
     stiff = tiers[: len(shares)] != _PLAIN
     stiff[walls] = False
-    return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
+    shares = _eased(shares, mesh, stiff, most)
+    return replace(holding, vertices=shares, cylinders=cylinders, coarse=coarse)
 
 
 def held_still(
@@ -113,14 +124,15 @@ def held_still(
     shares = np.where(held[: len(holding.vertices)], 0.0, holding.vertices)
     stiff = _tiers(holding, mesh, wanted)[0][: len(shares)] != _PLAIN
     stiff |= held[: len(shares)]
-    return Holding(_eased(shares, mesh, stiff, most), cylinders, coarse)
+    shares = _eased(shares, mesh, stiff, most)
+    return replace(holding, vertices=shares, cylinders=cylinders, coarse=coarse)
 
 
 def left_coarse(holding: Holding, wanted: Targets, vertices: NDArray[np.int64]) -> Holding:
     """Let the cylinders that some vertices are on keep the facets they have."""
     coarse = holding.coarse.copy()
     coarse[wanted.owner[np.isin(wanted.vertex, vertices)]] = True
-    return Holding(holding.vertices, holding.cylinders, coarse)
+    return replace(holding, coarse=coarse)
 
 
 def _foremost(owners: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -165,11 +177,23 @@ def _neighbourhood(mesh: Mesh, vertices: NDArray[np.int64]) -> NDArray[np.int64]
     return np.unique(mesh.faces[any_of(marked[mesh.faces])])
 
 
+def _near_held(shares: NDArray[np.float64], mesh: Mesh, far: float) -> NDArray[np.int64]:
+    """Faces on vertices with a share, in the box about held ones, and so far around."""
+    faces, held = mesh.faces, np.flatnonzero(shares < 1)
+    points = np.take(mesh.vertices, held, axis=0)
+    if len(held) == 0:
+        return faces[:0]
+    inside = np.arange(len(mesh.vertices)) < len(shares)
+    for axis, own in zip(mesh.vertices.T, points.T, strict=True):
+        inside &= (axis >= own.min() - far) & (axis <= own.max() + far)
+    return faces[all_of(inside[faces])]
+
+
 def _eased(
     shares: NDArray[np.float64], mesh: Mesh, stiff: NDArray[np.bool_], most: float
 ) -> NDArray[np.float64]:
     """Let shares rise slowly away from held vertices, so that no face is torn."""
-    faces = mesh.faces[all_of(mesh.faces < len(shares))]
+    faces = _near_held(shares, mesh, most / _SLOPE)
     a = np.concatenate([faces[:, 0], faces[:, 1], faces[:, 2]])
     b = np.concatenate([faces[:, 1], faces[:, 2], faces[:, 0]])
     ways = np.take(mesh.vertices, a, axis=0) - np.take(mesh.vertices, b, axis=0)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
+from meshcomp.compensation.boring import can_be_cut
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, held_still, nothing_held
@@ -44,6 +45,7 @@ from meshcomp.triangulating import Known
 
 __all__ = ["offset_walls"]
 
+_LARGE = 200_000  # faces
 _TRIES = 24
 _LAST_TRIES = 18  # after which all stands still within ever more rings of edges
 _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
@@ -200,7 +202,7 @@ def _begun(inspection: Inspection, plan: Plan) -> _Work:
     for index in vanishing:
         touching[inspection.features[index].faces] = True
     places = {**places_of_contact(inspection, touching), **vanishing}
-    holding = nothing_held(len(mesh.vertices), len(inspection.features))
+    holding = nothing_held(len(mesh.vertices), _undivided(inspection, plan))
     holding.cylinders[list(places)] = 0.0
     holding.coarse[list(places)] = True
     refined = _refined(inspection, plan, holding)
@@ -221,6 +223,13 @@ def _begun(inspection: Inspection, plan: Plan) -> _Work:
         known=Known(),
         looked=Looked(),
     )
+
+
+def _undivided(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
+    """Mark bores of large meshes that will be cut to size: tries take long there."""
+    is_large = len(inspection.part.mesh.faces) > _LARGE
+    rows = zip(inspection.features, plan.corrections, strict=True)
+    return np.array([is_large and can_be_cut(*row) for row in rows], dtype=bool)
 
 
 def _asked(
