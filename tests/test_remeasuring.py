@@ -291,3 +291,22 @@ def test_walls_that_are_not_quite_parallel_need_be_no_truer_than_before(
     assert sizes[wall.id].achieved == pytest.approx(20.204 + error, abs=2e-4)
     assert sizes[wall.id].conforms == conforms
     assert ("no truer than it was before" in sizes[wall.id].how) == conforms
+
+
+@pytest.mark.parametrize("height", [0.0005, 0.004, 0.0095])
+def test_a_bore_that_is_very_low_is_measured_all_the_same(height, tmp_path):
+    lower, upper = (
+        plane.prism([rectangle(20, 20), circle(size, (10, 10))[::-1]], *ends)
+        for size, ends in ((6, (0, 5)), (10, (9, 9 + height)))
+    )
+    found = inspected(concatenate([lower, upper]), tmp_path)
+    low = next(b for b in bores_of(found) if b.nominal_size > 8)
+    sizes = {low.id: 10.3}
+
+    right = measured(found, opened(found.part.mesh, low, 10.3), sizes)
+    wrong = measured(found, found.part.mesh, sizes)
+
+    # By construction: the corners of the ring were put on a circle of 10.3, or left.
+    assert right[low.id].achieved == pytest.approx(10.3, abs=1e-4)
+    assert low.id not in failed(right)
+    assert low.id in failed(wrong)

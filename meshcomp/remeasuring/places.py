@@ -18,7 +18,8 @@ from meshcomp.meshes import Mesh
 __all__ = ["Place", "places_of"]
 
 _AT = (0.5, 0.31, 0.73, 0.13, 0.87)  # shares of a piece's length; the first are preferred
-_LEAST_PIECE = 0.01  # mm: lower pieces are not cut
+_LEAST_PIECE = 0.01  # mm: lower pieces are not cut, unless there is no other
+_LEAST_CUT = 1e-4  # mm: far above the rounding of heights
 _MOST_PIECES = 8
 _LEAST_SHARE = 0.3  # of what the best height of a piece shows
 
@@ -71,7 +72,9 @@ def places_of(
     pieces = _pieces(feature, local, frame)
     pieces[:, 0] = np.maximum(pieces[:, 0], above)
     pieces = pieces[np.argsort(pieces[:, 0] - pieces[:, 1], kind="stable")]
-    pieces = pieces[pieces[:, 1] - pieces[:, 0] > _LEAST_PIECE][:_MOST_PIECES]
+    heights = pieces[:, 1] - pieces[:, 0]
+    least = _LEAST_PIECE if (heights > _LEAST_PIECE).any() else _LEAST_CUT
+    pieces = pieces[heights > least][:_MOST_PIECES]
     each = max(3 - len(pieces), 0) + 1
     return [
         place
