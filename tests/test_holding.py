@@ -100,9 +100,8 @@ def test_a_slope_gives_way_to_the_wall_behind_it():
     assert np.array_equal(measure.z_bounds(after), measure.z_bounds(roof))
 
 
-def test_more_rings_hold_neighbours_too_but_no_cylinder():
-    # A strip of vertices in a row: the one in the middle is struck.
-    count = 11
+def strip(count: int) -> tuple[Mesh, Targets]:
+    """Return a strip of two rows of vertices, all on plain walls, and what it is asked."""
     row = np.arange(count, dtype=float)
     corners = np.concatenate(
         [np.column_stack([row, 0 * row, 0 * row]), np.column_stack([row, 0 * row + 1, row])]
@@ -127,6 +126,13 @@ def test_more_rings_hold_neighbours_too_but_no_cylinder():
         **numbers,
         **flags,
     )
+    return mesh, wanted
+
+
+def test_more_rings_hold_neighbours_too_but_no_cylinder():
+    # A strip of vertices in a row: the one in the middle is struck.
+    count = 11
+    mesh, wanted = strip(count)
     bad = np.array([[5, 5, 5]])
     held = [
         held_more(
@@ -138,6 +144,16 @@ def test_more_rings_hold_neighbours_too_but_no_cylinder():
     assert reached[0] == {5}
     assert reached[1] == {4, 5, 6, 5 + count, 4 + count}
     assert reached[1] < reached[2]
+
+
+def test_for_a_new_point_on_no_cylinder_its_neighbours_are_held():
+    # The last two vertices are not among the inspected ones, as on facets that were split.
+    mesh, wanted = strip(5)
+    inspected = len(mesh.vertices) - 2
+    held = held_more(nothing_held(inspected, 0), mesh, wanted, np.array([[9, 9, 9]]), 0.01)
+    assert np.flatnonzero(held.vertices == 0.5).tolist() == [4]
+    held = held_more(nothing_held(inspected, 0), mesh, wanted, np.array([[9, 3, 8]]), 0.01)
+    assert np.flatnonzero(held.vertices == 0.5).tolist() == [3]
 
 
 def test_of_two_cylinders_the_one_at_most_corners_of_a_place_is_held():

@@ -166,6 +166,8 @@ def _tiers(
     on[on] = holding.cylinders[wanted.owner[on]] > 0
     owners = np.full(count, -1)
     owners[wanted.vertex[on]] = wanted.owner[on]
+    # New points beside cylinders go as their neighbours do: those are held for them.
+    tiers[len(holding.vertices) :] = _STILL
     tiers[owners >= 0] = _ROUND
     return tiers, owners
 
