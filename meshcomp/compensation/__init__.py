@@ -6,6 +6,7 @@ from meshcomp.compensation.axes import axes_undone
 from meshcomp.compensation.boring import cut_to_size
 from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
+from meshcomp.compensation.parting import faces_at_joints, with_points_parted
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated
@@ -46,7 +47,9 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     >>> [f"{c.nominal_size:.3f}" for c in meshcomp.inspect(result.part).cylinders]
     ['8.200', '12.000']
     """
-    result, limits, change = offset_walls(inspection, plan)
+    joints = faces_at_joints(inspection, plan)
+    inspection = with_points_parted(inspection)
+    result, limits, change = offset_walls(inspection, plan, joints)
     result, limits = cut_to_size(inspection, plan, result, limits)
     mesh, parents, volume = result.mesh, result.parents, change.net
     if plan.foot is not None:

@@ -52,9 +52,16 @@ _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
 
 
 def offset_walls(
-    inspection: Inspection, plan: Plan
+    inspection: Inspection, plan: Plan, joints: NDArray[np.bool_] | None = None
 ) -> tuple[Refined, tuple[Limit, ...], VolumeChange]:
     """Move every wall by its offset: look, hold back, and move again, until it is sound.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    joints : (m,) bool, optional
+        Faces that stand still, since another side of the part lies against them.
 
     Returns
     -------
@@ -70,7 +77,7 @@ def offset_walls(
     UnsoundResultError
         If no clean mesh is found within the tries, with the place.
     """
-    work = _begun(inspection, plan)
+    work = _begun(inspection, plan, joints)
     change: VolumeChange | None = None
     for attempt in range(_TRIES + _LAST_TRIES):
         result, of_face, changed = work.moved()
@@ -193,11 +200,13 @@ class _Work:
         )
 
 
-def _begun(inspection: Inspection, plan: Plan) -> _Work:
+def _begun(inspection: Inspection, plan: Plan, joints: NDArray[np.bool_] | None) -> _Work:
     """Ask all that is planned, but of what may not move at all."""
     mesh = inspection.part.mesh
     regions = planar_regions(mesh, topology_of(mesh))
     touching = _in_contact(inspection, plan)
+    if joints is not None:
+        touching |= joints
     vanishing = places_of_vanishing(inspection, plan)
     for index in vanishing:
         touching[inspection.features[index].faces] = True
