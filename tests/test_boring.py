@@ -17,6 +17,7 @@ from scipy.spatial.distance import pdist
 
 import meshcomp
 from meshcomp.compensation.boring import cut_to_size
+from meshcomp.compensation.cutting import closed_up
 from meshcomp.compensation.limits import CUT
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.meshes import Mesh
@@ -83,6 +84,47 @@ def test_a_blind_bore_keeps_its_bottom_to_the_last_bit():
     assert {s.feature_id for s in proof.sizes if s.conforms} == {bore.id}
 
 
+def test_a_ledge_in_a_bore_stays_when_the_bore_is_cut():
+    ball = manifold3d.Manifold.sphere(4.0, 300)
+    ends = [
+        manifold3d.Manifold.cylinder(5.0, 1.0, 1.0, 64).translate((0, 0, z))
+        for z in (0.5, -5.5)
+    ]
+    through = manifold3d.Manifold.cylinder(2.0, 0.6, 0.6, 64).translate((0, 0, -1.0))
+    # A hole from the side reaches both ends: they are one bore, interrupted.
+    side = manifold3d.Manifold.cylinder(5.0, 0.7, 0.7, 64).rotate((0, 90, 0))
+    part = part_of(ball - ends[0] - ends[1] - through - side)
+    found, result, proof = made(part, bore_opening=0.2)
+
+    assert sorted(round(bore.nominal_size, 3) for bore in found.cylinders) == [1.2, 1.4, 2]
+    assert {x.reason for x in result.limits} == {CUT}
+    for height, width in ((-2.0, 2.2), (2.0, 2.2)):
+        assert widths(result.part.mesh, height)[0] == pytest.approx(width, abs=2e-3)
+    shape = trimesh.Trimesh(result.part.mesh.vertices, result.part.mesh.faces)
+    section = shape.section(plane_origin=(-1e-4, 0, 0), plane_normal=(1, 0, 0))
+    ledge = np.vstack(section.discrete)
+    ledge = ledge[np.abs(ledge[:, 2]) < 0.51]
+    assert np.abs(ledge[:, 1]).min() == pytest.approx(0.7, abs=2e-3)
+    assert all(check.passed for check in proof.checks)
+    assert all(size.conforms for size in proof.sizes)
+
+
+def test_short_edges_of_a_cut_are_closed_up_but_no_long_row_of_them():
+    # A fan over a row of points, each new, 0.001 mm from the next.
+    for count, faces, corners in ((4, 1, 3), (40, 40, 42)):
+        row = [(0.001 * k, 0.0, 0.0) for k in range(count)]
+        mesh = Mesh(
+            [*row, (0.0, 1.0, 0.0), (1.0, 0.0, 0.0)],
+            [(k, k + 1, count) for k in range(count - 1)] + [(count - 1, count + 1, count)],
+        )
+        new = np.arange(count + 2) < count - 1  # the last of the row was there before
+        closed, kept = closed_up(mesh, new, 0.002)
+        points = np.unique(closed.vertices[closed.faces].reshape(-1, 3), axis=0)
+        assert len(kept) == faces
+        assert len(points) == corners
+        assert points[:, 0].tolist().count(row[-1][0]) == 1  # what was there has not moved
+
+
 def test_bores_that_would_grow_into_each_other_stay_held():
     plate = manifold3d.Manifold.cube((20.0, 10.0, 4.0))
     hole = manifold3d.Manifold.cylinder(10.0, 2.0, 2.0, 64)
@@ -122,10 +164,13 @@ def test_what_is_held_for_another_reason_is_not_cut():
 
 @pytest.mark.slow
 @pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not here")
-@pytest.mark.parametrize(("name", "bores"), [("kit/k02.stl", 4), ("kit/k03.stl", 1)])
-def test_bores_of_real_parts_that_were_held_back_have_their_sizes(name, bores):
-    part = meshcomp.repair(meshcomp.read(REAL / name))
-    _, result, proof = made(part, wall_growth=0.15, bore_opening=0.2)
+@pytest.mark.parametrize(
+    ("name", "growth", "bores"),
+    [("k02", 0.05, 4), ("k02", 0.15, 4), ("k03", 0.15, 1), ("k06", 0.15, 2)],
+)
+def test_bores_of_real_parts_that_were_held_back_have_their_sizes(name, growth, bores):
+    part = meshcomp.repair(meshcomp.read(REAL / "kit" / f"{name}.stl"))
+    _, result, proof = made(part, wall_growth=growth, bore_opening=0.2)
 
     cut = {x.feature_id for x in result.limits if x.reason == CUT}
     assert len(cut) == bores

@@ -7,29 +7,33 @@ facet to move: its wall is as planned, and what lies about the rim ends at it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._stretches import merged
 from meshcomp._vectors import (
     all_of,
     along,
     any_of,
     basis_across,
     dot,
+    highest,
+    lowest,
     ring_area,
     turned,
     unit,
 )
-from meshcomp.compensation.cutting import prism, taken_away, worn_place
+from meshcomp.compensation.cutting import closed_up, prism, taken_away, worn_place
 from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.crossings import crossing_pairs
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, concatenate
 from meshcomp.plans import Correction, Plan
 from meshcomp.results import Limit
 from meshcomp.sections import rings_at
@@ -44,6 +48,7 @@ _SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
 _END = 0.5  # part of a normal along the axis: more is no wall
 _MOST = 2.0  # times the volume expected, or something else was cut
 _MOST_TOOLS = 64
+_SHORTEST = 2e-3  # mm: edges of rims
 _SMALLEST, _LARGEST = 24, 4096  # facets around
 
 
@@ -113,11 +118,11 @@ def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
         cut = _taken_out(before, [_tool(before, *one, turn) for one in asked])
         if cut is None:  # other corners would take as much
             break
-        after, new = cut
-        if _is_sound(before, after, new):
-            parents = before.parents[after.parents]
-            whole = replace(before, mesh=after.mesh, parents=parents)
-            return whole, {cylinder.id for cylinder, _ in asked}
+        for after in _with_rims(*cut):
+            if _is_sound(before, after, cut[1]):
+                parents = before.parents[after.parents]
+                whole = replace(before, mesh=after.mesh, parents=parents)
+                return whole, {cylinder.id for cylinder, _ in asked}
     if len(asked) == 1:
         return before, set()
     middle = len(asked) // 2
@@ -142,6 +147,14 @@ def _taken_out(
         mine = np.flatnonzero(is_new & (made_by == k))
         old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
     return replace(before, mesh=mesh, parents=old), new
+
+
+def _with_rims(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
+    """Yield a cut as it is, then without edges so short that rounding turned faces."""
+    yield cut
+    mesh, kept = closed_up(cut.mesh, new, _SHORTEST)
+    if len(kept) < len(cut.parents) and _holes(mesh) == _holes(cut.mesh):
+        yield replace(cut, mesh=mesh, parents=cut.parents[kept])
 
 
 def _is_sound(before: Refined, after: Refined, new: NDArray[np.bool_]) -> bool:
@@ -219,10 +232,9 @@ def _tool(
     wall = np.isin(result.parents, cylinder.faces)
     if not wall.any():  # another has taken it along
         return None
-    levels = along(
-        mesh.vertices[mesh.vertices_of(np.flatnonzero(wall))], cylinder.direction
-    )
-    ends = np.array([levels.min(), levels.max()])
+    levels = along(mesh.corners[wall], cylinder.direction)
+    # A bore with a ledge in it has a wall on either side.
+    stretches = merged(np.column_stack([lowest(levels), highest(levels)]))
     basis = basis_across(cylinder.direction)
     ring = _ring(cylinder, correction, basis, turn)
     radius = cylinder.nominal_size / 2
@@ -230,13 +242,21 @@ def _tool(
         return None
     step = float(np.linalg.norm(ring, axis=1).max()) - radius
     centre = turned(cylinder.point, basis)
-    expected = (ring_area(ring) - np.pi * radius**2) * float(np.ptp(ends))
-    reach = [
-        _reach(mesh, cylinder, end, sign * _SLOPE * step)
-        for end, sign in zip(ends, (-1, 1), strict=True)
+    expected = (ring_area(ring) - np.pi * radius**2) * float(np.diff(stretches).sum())
+    frame = np.vstack([basis, cylinder.direction])
+    reaches = [_reaches(mesh, cylinder, ends, _SLOPE * step) for ends in stretches]
+    solids = [
+        prism(ring + centre, ends, frame) for ends in merged(stretches + np.array(reaches))
     ]
-    solid = prism(ring + centre, ends + reach, np.vstack([basis, cylinder.direction]))
-    return _Tool(cylinder, solid, max(expected, 0.0))
+    return _Tool(cylinder, concatenate(solids), max(expected, 0.0))
+
+
+def _reaches(
+    mesh: Mesh, cylinder: Cylinder, ends: NDArray[np.float64], far: float
+) -> NDArray[np.float64]:
+    """How far past both ends of a wall its bore goes on freely, (2,) mm."""
+    ways = zip(ends.tolist(), (-far, far), strict=True)
+    return np.array([_reach(mesh, cylinder, end, way) for end, way in ways])
 
 
 def _ring(

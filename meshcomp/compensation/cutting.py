@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import hashes_of_rows, turned
+from meshcomp._vectors import dot, hashes_of_rows, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh
@@ -15,7 +15,9 @@ from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.solids.cutting import cut_away_from
 from meshcomp.topology import components, topology_of
 
-__all__ = ["Cut", "prism", "taken_away", "unsound_place", "worn_place"]
+__all__ = ["Cut", "closed_up", "prism", "taken_away", "unsound_place", "worn_place"]
+
+_FARTHEST = 5.0  # times the longest edge: how far a row of them may take a point
 
 # The mesh; the face before of each face, -1 where it is new; its cutter, or -1; and which
 # vertices are new.
@@ -78,7 +80,7 @@ def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
     new = ~_known_points(mesh.vertices, before.vertices)
     rounded = mesh.vertices.copy()
     rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
-    mesh, kept = _without_points(mesh.moved(rounded))
+    mesh, kept = closed_up(mesh.moved(rounded), new)
     return mesh, parents[kept], made_by[kept], new
 
 
@@ -143,17 +145,45 @@ def _known_points(
     return np.asarray(np.isin(new, old))
 
 
-def _without_points(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
-    """Close up edges that rounding has made no length; tell which faces are left."""
+def closed_up(
+    mesh: Mesh, new: NDArray[np.bool_], longest: float = 0.0
+) -> tuple[Mesh, NDArray[np.int64]]:
+    """Make one of the ends of edges that have next to no length.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    new : (n,) bool
+        Vertices that a cut has made: of each edge longer than nothing one end is such a
+        one, and goes to the other if that is none.
+    longest : float, optional
+        Length of an edge to be closed up, mm; those that rounding made nothing always are.
+
+    Returns
+    -------
+    mesh : Mesh
+        On the same vertices.
+    kept : (k,) int
+        The faces that are left; all, where edges in a row would take a point far.
+    """
     starts = mesh.faces.ravel()
     ends = np.roll(mesh.faces, -1, axis=1).ravel()
-    none = (mesh.vertices[starts] == mesh.vertices[ends]).all(axis=1)
+    away = mesh.vertices[starts] - mesh.vertices[ends]
+    squares = dot(away, away)
+    none = squares == 0
+    if longest:
+        none |= (squares <= longest**2) & (new[starts] | new[ends])
     if not none.any():
         return mesh, np.arange(len(mesh.faces))
     label = components(len(mesh.vertices), np.column_stack([starts[none], ends[none]]))
+    last = np.argsort(new, kind="stable")[::-1]  # of several, what was there stays
     first = np.zeros(int(label.max()) + 1, dtype=np.int64)
-    first[label[::-1]] = np.arange(len(label))[::-1]
-    faces = first[label][mesh.faces]
+    first[label[last]] = last
+    goes_to = first[label]
+    away = mesh.vertices - np.take(mesh.vertices, goes_to, axis=0)
+    if (dot(away, away) > (_FARTHEST * longest) ** 2).any():
+        return mesh, np.arange(len(mesh.faces))
+    faces = goes_to[mesh.faces]
     a, b, c = faces.T
     kept = np.flatnonzero((a != b) & (b != c) & (c != a))
     return Mesh(mesh.vertices, faces[kept]), kept
