@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from outside import crossings, plane
 
 import meshcomp
@@ -81,3 +82,28 @@ def test_rounding_errors_about_zero_do_not_let_bodies_cross():
         decided = meshcomp.plan(found, rule, keep=of_block)
         result = meshcomp.compensate(found, decided)
         assert before > crossings.crossing_faces(result.part.mesh) == 0
+
+
+def test_what_corners_that_two_walls_share_cannot_follow_is_told():
+    # Two pillars that touch along an edge, under one slab: where that edge ends, one point
+    # has walls of both pillars, which are to move apart.
+    boxes = [
+        ((0, 0, 0), (10, 10, 10)),
+        ((10, 10, 0), (20, 20, 10)),
+        ((0, 0, 10), (20, 20, 15)),
+    ]
+    solid = trimesh.boolean.union(
+        [trimesh.creation.box(bounds=ends) for ends in boxes], engine="manifold"
+    )
+    found, result = made(
+        Mesh(solid.vertices, solid.faces), meshcomp.ByHand(wall_growth=-0.15)
+    )
+    proof = meshcomp.verify(found, result, result.part)
+    missed = proof.volume_change - proof.predicted_volume_change
+
+    assert abs(missed) > 0.02 * result.moved_volume
+    assert {x.reason for x in result.limits} == {
+        "a neighbour that moves otherwise bends it"
+    }
+    assert all(np.allclose(x.place[:2], 10) for x in result.limits)
+    assert all(check.passed for check in proof.checks)

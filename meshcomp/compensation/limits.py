@@ -13,7 +13,7 @@ from meshcomp.compensation.targets import Targets, is_sized
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
-from meshcomp.plans import Plan
+from meshcomp.plans import Correction, Plan
 from meshcomp.results import Limit
 
 __all__ = [
@@ -29,6 +29,8 @@ __all__ = [
 ]
 
 _BENT = 0.001  # mm: what a straight wall may be off
+_SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
+_SHOWN = 0.01  # of the volume that all walls are asked to sweep
 _BESIDE = "a neighbour is held back"
 _BENDS = "a neighbour that moves otherwise bends it"
 CONTACT = "another body lies against it, or would"
@@ -136,7 +138,12 @@ def limited(
             reason = f"{reason}: its facets stay as coarse as they were"
         offsets = (offset, offset * least)
         limits.append(limit_at(inspection, feature, offsets, (point, reason)))
-    return (*limits, *_bent(inspection, plan, moved, {x.feature_id for x in limits}))
+    known = {limit.feature_id for limit in limits}
+    return (
+        *limits,
+        *_bent(inspection, plan, moved, known),
+        *_dragged(inspection, plan, moved, known),
+    )
 
 
 def _bent(
@@ -148,17 +155,66 @@ def _bent(
     for feature, correction in zip(inspection.features, plan.corrections, strict=True):
         if feature.kind not in {"wall", "slot"} or feature.id in known:
             continue
-        corners = mesh.faces[feature.faces]
-        normals = Mesh(mesh.vertices, corners).area_vectors * [1.0, 1.0, 0.0]
-        went = dot(moved[corners], unit(normals)[:, None])
+        rows = feature.faces
+        went = _went(mesh, rows, moved)
         away = np.abs(went - correction.offset)
-        if away.max(initial=0.0) <= _BENT:
-            continue
-        face, corner = np.unravel_index(np.argmax(away), away.shape)
-        offsets = (correction.offset, float(went[face, corner]))
-        place = (mesh.vertices[corners[face, corner]], _BENDS)
-        limits.append(limit_at(inspection, feature, offsets, place))
+        if away.max(initial=0.0) > _BENT:
+            limits.append(_where_most(inspection, (feature, correction), rows, went))
     return limits
+
+
+def _dragged(
+    inspection: Inspection, plan: Plan, moved: NDArray[np.float64], known: set[str]
+) -> list[Limit]:
+    """Profiles so much of which neighbours drag away that the part's volume shows it.
+
+    What two curved facets ask of the corner between them is never quite the same, so that
+    no profile is where it should be to the last bit.
+    """
+    mesh = inspection.part.mesh
+    asked, found = 0.0, []
+    for feature, correction in zip(inspection.features, plan.corrections, strict=True):
+        vectors = Mesh(mesh.vertices, mesh.faces[feature.faces]).area_vectors
+        areas = np.hypot(vectors[:, 0], vectors[:, 1])
+        asked += abs(correction.offset) * float(areas.sum())
+        if feature.kind != "profile" or feature.id in known:
+            continue
+        upright = np.abs(vectors[:, 2]) <= _SLOPING * areas
+        rows, areas = feature.faces[upright], areas[upright]
+        went = _went(mesh, rows, moved)
+        missed = float(areas @ (went.mean(axis=1) - correction.offset))
+        if missed:
+            found.append((abs(missed), feature, correction, rows, went))
+    return [
+        _where_most(inspection, (feature, correction), rows, went)
+        for missed, feature, correction, rows, went in found
+        if missed > _SHOWN * asked
+    ]
+
+
+def _went(
+    mesh: Mesh, faces: NDArray[np.int64], moved: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """How far the corners of faces went along the horizontal parts of normals, (k, 3)."""
+    corners = mesh.faces[faces]
+    normals = Mesh(mesh.vertices, corners).area_vectors * [1.0, 1.0, 0.0]
+    return dot(moved[corners], unit(normals)[:, None])
+
+
+def _where_most(
+    inspection: Inspection,
+    bent: tuple[Feature, Correction],
+    faces: NDArray[np.int64],
+    went: NDArray[np.float64],
+) -> Limit:
+    """Tell of a feature that is bent, at that corner of some faces that is off most."""
+    feature, correction = bent
+    mesh = inspection.part.mesh
+    away = np.abs(went - correction.offset)
+    face, corner = np.unravel_index(np.argmax(away), away.shape)
+    offsets = (correction.offset, float(went[face, corner]))
+    place = (mesh.vertices[mesh.faces[faces[face], corner]], _BENDS)
+    return limit_at(inspection, feature, offsets, place)
 
 
 def limit_at(
