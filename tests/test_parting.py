@@ -7,6 +7,7 @@ trimesh splits what was made into bodies.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ import trimesh
 from outside import crossings, plane
 
 import meshcomp
+from meshcomp.compensation.crowding import joined_otherwise
 from meshcomp.meshes import Mesh, concatenate
 
 
@@ -107,3 +109,43 @@ def test_what_corners_that_two_walls_share_cannot_follow_is_told():
     }
     assert all(np.allclose(x.place[:2], 10) for x in result.limits)
     assert all(check.passed for check in proof.checks)
+
+
+def slit() -> Mesh:
+    """Return a plate 20 x 12 x 6 with a cut to its middle that has no width at all."""
+    corners = [(0, 0), (9, 0), (9, 8), (11, 8), (11, 0), (20, 0), (20, 12), (0, 12)]
+    plate = plane.prism([np.array(corners, dtype=float)], 0, 6)
+    points = plate.vertices.copy()
+    points[np.abs(points[:, 0] - 10) == 1, 0] = 10
+    joined = together(plate.moved(points))
+    faces = joined.faces
+    return Mesh(joined.vertices, faces[(faces != np.roll(faces, -1, axis=1)).all(axis=1)])
+
+
+@pytest.mark.parametrize("growth", [-0.15, -0.05, 0.05, 0.15])
+def test_a_cut_without_width_neither_parts_a_body_nor_is_left_unsaid(growth):
+    found, result = made(slit(), meshcomp.ByHand(wall_growth=growth))
+    proof = meshcomp.verify(found, result, result.part)
+
+    assert result.part.mesh.to_trimesh().body_count == 1
+    assert [check.name for check in proof.checks if not check.passed] == []
+    assert [limit.feature_id for limit in result.limits] == ["profile-01"]
+    assert crossings.crossing_faces(result.part.mesh) == 0
+
+
+def test_where_a_reader_would_take_a_body_for_two_is_found():
+    # By construction: a plate narrow at its middle, and again with no width there.
+    outline = [(-9, -8), (9, -8), (1, 0), (9, 8), (-9, 8), (-1, 0)]
+    plate = plane.prism([np.array(outline, dtype=float)], 0, 6)
+    solid = made(plate, meshcomp.ByHand())[0].solid
+    points = plate.vertices.copy()
+    points[points[:, 1] == 0, 0] = 0
+    pinched = plate.moved(points)
+    pairs = joined_otherwise(solid, plate, pinched)
+    middles = pinched.corners[np.unique(pairs)].mean(axis=1)
+
+    assert joined_otherwise(solid, plate, plate).tolist() == []
+    assert len(pairs) > 0
+    assert {(x > 0, y > 0) for x, y, _ in middles.tolist()} == set(
+        product((False, True), repeat=2)
+    )

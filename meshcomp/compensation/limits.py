@@ -19,6 +19,7 @@ from meshcomp.results import Limit
 __all__ = [
     "CONTACT",
     "CONTACT_GAP",
+    "CROWDED",
     "TANGLED",
     "Place",
     "limit_at",
@@ -36,6 +37,7 @@ _BENDS = "a neighbour that moves otherwise bends it"
 CONTACT = "another body lies against it, or would"
 CONTACT_GAP = 0.001  # mm
 TANGLED = "it crosses other faces already, and would with more of its own"
+CROWDED = "faces would come to touch along an edge"
 _VANISHES = "nothing would be left of it"
 _HELD = (CONTACT, _VANISHES)  # altogether, from the start
 MOST_SUNK = 0.05  # mm, that a bore that is cut to size may take off an end of the part

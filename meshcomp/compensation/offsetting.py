@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot
 from meshcomp.compensation.boring import can_be_cut
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
+from meshcomp.compensation.crowding import joined_otherwise
 from meshcomp.compensation.guard import unsound_pairs
 from meshcomp.compensation.holding import Holding, held_more, held_still, nothing_held
 from meshcomp.compensation.limits import (
     CONTACT_GAP,
+    CROWDED,
     TANGLED,
     Place,
     limited,
@@ -135,7 +137,17 @@ class _Work:
         )
         if len(pairs):
             return pairs, reason
-        return worse_tangled(mesh, self.regions, result, self.looked.old), TANGLED
+        pairs = worse_tangled(mesh, self.regions, result, self.looked.old)
+        if len(pairs) or not self.may_crowd:
+            return pairs, TANGLED
+        solid, before = self.inspection.solid, self.refined.mesh
+        return joined_otherwise(solid, before, result.mesh), CROWDED
+
+    @property
+    def may_crowd(self) -> bool:
+        """Whether surfaces may come to touch: where they did, or crossed, already."""
+        solid, topology = self.inspection.solid, topology_of(self.inspection.part.mesh)
+        return solid.bodies > 1 or topology.crowded > 0 or len(self.looked.old) > 0
 
     def limits(self) -> tuple[Limit, ...]:
         """Tell what was held back."""

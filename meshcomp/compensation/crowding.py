@@ -1,0 +1,102 @@
+"""Where surfaces come to touch, so that a reader would take them for others.
+
+Whoever reads a file knows places only. Four faces at an edge are paired by their
+directions, and where these have changed, crumbs come off, or holes close.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp.inspections import SolidState
+from meshcomp.meshes import Mesh
+from meshcomp.topology import bodies_of, genus, topology_of
+
+__all__ = ["joined_otherwise", "newly_crowded"]
+
+
+def joined_otherwise(solid: SolidState, before: Mesh, after: Mesh) -> NDArray[np.int64]:
+    """Find faces that a reader would join otherwise, to other bodies or holes.
+
+    Parameters
+    ----------
+    solid : SolidState
+        Of the part before.
+    before, after : Mesh
+        Before anything moves, and rounded as it will be written, by the same vertices.
+
+    Returns
+    -------
+    pairs : (k, 2) int
+        Of `after`; empty if it has as many bodies and holes as the solid.
+    """
+    read = _as_read(after)
+    topology = topology_of(read)
+    bodies = int(bodies_of(read).max(initial=-1)) + 1
+    if (bodies, genus(topology, bodies)) == (solid.bodies, solid.genus):
+        return np.zeros((0, 2), dtype=np.int64)
+    other = np.flatnonzero(topology.twins != topology_of(after).twins)
+    twins = topology.twins[other]
+    pairs = np.column_stack([other // 3, np.where(twins < 0, other, twins) // 3])
+    pairs = np.concatenate(
+        [pairs[pairs[:, 0] <= pairs[:, 1]], newly_crowded(before, after)]
+    )
+    return pairs if len(pairs) else _at_edges(*_crowded(after))
+
+
+def _as_read(mesh: Mesh) -> Mesh:
+    """Give points in one place one number."""
+    order = np.lexsort(mesh.vertices.T)
+    places = mesh.vertices[order]
+    is_new = np.concatenate([[True], (places[1:] != places[:-1]).any(axis=1)])
+    first = order[is_new]
+    numbers = np.zeros(len(order), dtype=np.int64)
+    numbers[order] = first[np.cumsum(is_new) - 1]
+    return Mesh(mesh.vertices, numbers[mesh.faces])
+
+
+def newly_crowded(before: Mesh, after: Mesh) -> NDArray[np.int64]:
+    """Find faces at edges that more than two share, and did not before.
+
+    Parameters
+    ----------
+    before, after : Mesh
+        By the same vertices.
+
+    Returns
+    -------
+    pairs : (k, 2) int
+        Of `after`: the first face of each such edge with every other.
+
+    Examples
+    --------
+    >>> points = [(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1), (0, -1, 0)]
+    >>> faces = [(0, 1, 2), (0, 1, 3), (0, 1, 4)]
+    >>> newly_crowded(Mesh(points, faces[:2]), Mesh(points, faces)).tolist()
+    [[0, 1], [0, 2]]
+    """
+    if not topology_of(after).crowded:
+        return np.zeros((0, 2), dtype=np.int64)
+    keys, faces = _crowded(after)
+    new = ~np.isin(keys, _crowded(before)[0])
+    return _at_edges(keys[new], faces[new])
+
+
+def _at_edges(keys: NDArray[np.int64], faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Pair the first face of each edge with every other, (k, 2); edges in order."""
+    first = np.flatnonzero(np.diff(keys, prepend=-1))
+    counts = np.diff(first, append=len(keys))
+    pairs = np.column_stack([np.repeat(faces[first], counts), faces])
+    return np.delete(pairs, first, axis=0)
+
+
+def _crowded(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Edges of three faces or more, by number, and their faces, in the order of edges."""
+    starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
+    keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)
+    order = np.argsort(keys, kind="stable")
+    keys = keys[order]
+    sizes = np.diff(np.flatnonzero(np.diff(keys, prepend=-1, append=-1)))
+    rows = np.repeat(sizes > 2, sizes)  # noqa: PLR2004 - two faces share a plain edge
+    return keys[rows], order[rows] // 3
