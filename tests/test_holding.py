@@ -150,9 +150,21 @@ def test_for_a_new_point_on_no_cylinder_its_neighbours_are_held():
     # The last two vertices are not among the inspected ones, as on facets that were split.
     mesh, wanted = strip(5)
     inspected = len(mesh.vertices) - 2
-    held = held_more(nothing_held(inspected, 0), mesh, wanted, np.array([[9, 9, 9]]), 0.01)
+    held = held_more(
+        nothing_held(inspected, np.zeros(0, dtype=bool)),
+        mesh,
+        wanted,
+        np.array([[9, 9, 9]]),
+        0.01,
+    )
     assert np.flatnonzero(held.vertices == 0.5).tolist() == [4]
-    held = held_more(nothing_held(inspected, 0), mesh, wanted, np.array([[9, 3, 8]]), 0.01)
+    held = held_more(
+        nothing_held(inspected, np.zeros(0, dtype=bool)),
+        mesh,
+        wanted,
+        np.array([[9, 3, 8]]),
+        0.01,
+    )
     assert np.flatnonzero(held.vertices == 0.5).tolist() == [3]
 
 
