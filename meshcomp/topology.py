@@ -107,12 +107,27 @@ def _paired(mesh: Mesh) -> Topology:
     twins[order[first]] = order[first + 1]
     twins[order[first + 1]] = order[first]
     if crowded:
-        around = Around(mesh, twins, order[rows], backward[rows])
+        falling = _runs_back(mesh, starts[order[rows]], ends[order[rows]])
+        around = Around(mesh, twins, order[rows], falling)
         wedges, among = pair_wedges(around, keys[rows])
         twins[among[wedges]] = among[wedges + 1]
         twins[among[wedges + 1]] = among[wedges]
     twins.flags.writeable = False
     return Topology(twins, starts, crowded)
+
+
+def _runs_back(
+    mesh: Mesh, starts: NDArray[np.int64], ends: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether edges run to the lower of their ends, (k,).
+
+    That is told by places: numbers may be others once a file was written, and of faces
+    that lie on each other other ones would be paired then.
+    """
+    step = mesh.vertices[ends] - mesh.vertices[starts]
+    step = np.column_stack([step, ends - starts])
+    first = np.argmax(step != 0, axis=1)
+    return np.asarray(step[np.arange(len(step)), first] < 0)
 
 
 def neighbours_about_edges(mesh: Mesh) -> NDArray[np.int64]:

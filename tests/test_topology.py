@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from outside import plane
 
 from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
 from meshcomp.scenario import demo_part
@@ -162,3 +163,20 @@ def test_blocks_that_touch_by_a_film_stay_two(film, axis):
     assert bodies.max() == 1
     assert len(set(bodies[:12])) == len(set(bodies[12:])) == 1
     assert genus(topology_of(mesh), 2) == 0
+
+
+def test_faces_at_crowded_edges_are_paired_alike_whatever_numbers_vertices_have():
+    # Two prisms with one side in common, both behind it: faces lie on each other there.
+    outlines = [[(0, 0), (2, 0), (2, 1), (0, 1)], [(0, 0), (1, 0.3), (1, 0.7), (0, 1)]]
+    long, short = (plane.prism([np.array(o, dtype=float)], 0, 1) for o in outlines)
+    both = concatenate([long, short])
+    points, index = np.unique(both.vertices, axis=0, return_inverse=True)
+    faces = index.reshape(-1)[both.faces]
+    expected = topology_of(Mesh(points, faces)).twins
+    rng = np.random.default_rng(4)
+
+    for _ in range(20):
+        numbers = rng.permutation(len(points))
+        renumbered = np.empty_like(points)
+        renumbered[numbers] = points
+        assert np.array_equal(topology_of(Mesh(renumbered, numbers[faces])).twins, expected)
