@@ -18,7 +18,7 @@ from meshcomp._vectors import distinct, lengths, pieces
 if TYPE_CHECKING:
     import trimesh
 
-__all__ = ["Mesh", "concatenate", "mesh_from_trimesh"]
+__all__ = ["Mesh", "concatenate", "mesh_from_trimesh", "with_points_joined"]
 
 _Kept = TypeVar("_Kept")
 _OF_FACES = {"topology", "bodies"}  # found in a mesh, that do not go by coordinates
@@ -198,3 +198,21 @@ def concatenate(meshes: list[Mesh]) -> Mesh:
             [mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]
         ),
     )
+
+
+def with_points_joined(mesh: Mesh) -> Mesh:
+    """Give points in one place one number, the first; all vertices are kept.
+
+    Examples
+    --------
+    >>> strip = Mesh([(0, 0, 0), (1, 0, 0), (0, 0, 0), (0, 1, 0)], [(0, 1, 3), (2, 3, 1)])
+    >>> with_points_joined(strip).faces.tolist()
+    [[0, 1, 3], [0, 3, 1]]
+    """
+    order = np.lexsort(mesh.vertices.T)
+    places = mesh.vertices[order]
+    is_new = np.ones(len(order), dtype=bool)
+    is_new[1:] = (places[1:] != places[:-1]).any(axis=1)
+    numbers = np.zeros(len(order), dtype=np.int64)
+    numbers[order] = order[is_new][np.cumsum(is_new) - 1]
+    return Mesh(mesh.vertices, numbers[mesh.faces])

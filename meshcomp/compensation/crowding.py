@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.inspections import SolidState
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, with_points_joined
 from meshcomp.topology import bodies_of, genus, topology_of
 
 __all__ = ["joined_otherwise", "newly_crowded"]
@@ -31,29 +31,26 @@ def joined_otherwise(solid: SolidState, before: Mesh, after: Mesh) -> NDArray[np
     pairs : (k, 2) int
         Of `after`; empty if it has as many bodies and holes as the solid.
     """
-    read = _as_read(after)
+    read, rows = _as_read(after)
     topology = topology_of(read)
     bodies = int(bodies_of(read).max(initial=-1)) + 1
     if (bodies, genus(topology, bodies)) == (solid.bodies, solid.genus):
         return np.zeros((0, 2), dtype=np.int64)
-    other = np.flatnonzero(topology.twins != topology_of(after).twins)
-    twins = topology.twins[other]
-    pairs = np.column_stack([other // 3, np.where(twins < 0, other, twins) // 3])
-    pairs = np.concatenate(
-        [pairs[pairs[:, 0] <= pairs[:, 1]], newly_crowded(before, after)]
-    )
+    own, found = topology_of(after).neighbours[rows], topology.neighbours
+    found = np.where(found < 0, -1, rows[found])
+    one, side = np.nonzero((own != found) & np.isin(own, rows) & (found >= 0))
+    pairs = np.sort(np.column_stack([rows[one], found[one, side]]), axis=1)
+    pairs = np.concatenate([pairs, newly_crowded(before, after)])
     return pairs if len(pairs) else _at_edges(*_crowded(after))
 
 
-def _as_read(mesh: Mesh) -> Mesh:
-    """Give points in one place one number."""
-    order = np.lexsort(mesh.vertices.T)
-    places = mesh.vertices[order]
-    is_new = np.concatenate([[True], (places[1:] != places[:-1]).any(axis=1)])
-    first = order[is_new]
-    numbers = np.zeros(len(order), dtype=np.int64)
-    numbers[order] = first[np.cumsum(is_new) - 1]
-    return Mesh(mesh.vertices, numbers[mesh.faces])
+def _as_read(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
+    """Return what a reader of 32 bits takes a mesh for, and which faces that leaves."""
+    places = mesh.vertices.astype(np.float32).astype(np.float64)
+    joined = with_points_joined(Mesh(places, mesh.faces))
+    faces = joined.faces
+    rows = np.flatnonzero((faces != np.roll(faces, -1, axis=1)).all(axis=1))
+    return Mesh(joined.vertices, faces[rows]), rows
 
 
 def newly_crowded(before: Mesh, after: Mesh) -> NDArray[np.int64]:
