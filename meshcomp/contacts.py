@@ -15,7 +15,10 @@ _PARALLEL = 0.9999  # cosine between planes that faces of two bodies have in com
 
 
 def touching_faces(
-    mesh: Mesh, bodies: NDArray[np.int64], distance: float
+    mesh: Mesh,
+    bodies: NDArray[np.int64],
+    distance: float,
+    marked: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.bool_]:
     """Mark faces that another body lies against.
 
@@ -27,6 +30,8 @@ def touching_faces(
         Body of each face.
     distance : float
         Largest gap, or overlap, that counts as contact, mm.
+    marked : (m,) bool, optional
+        Only contacts with a face that is marked are looked for.
 
     Returns
     -------
@@ -41,8 +46,9 @@ def touching_faces(
     [True, True]
     """
     touching = np.zeros(len(mesh.faces), dtype=bool)
-    everywhere = np.ones(len(mesh.faces), dtype=bool)
-    touching[_in_one_plane(mesh, bodies, everywhere, distance, -1)] = True
+    if marked is None:
+        marked = np.ones(len(mesh.faces), dtype=bool)
+    touching[_in_one_plane(mesh, bodies, marked, distance, -1)] = True
     return touching
 
 

@@ -13,7 +13,7 @@ from meshcomp.inspections import SolidState
 from meshcomp.meshes import Mesh, with_points_joined
 from meshcomp.topology import bodies_of, genus, topology_of
 
-__all__ = ["joined_otherwise", "newly_crowded"]
+__all__ = ["crowded_edges", "joined_otherwise", "newly_crowded"]
 
 
 def joined_otherwise(solid: SolidState, before: Mesh, after: Mesh) -> NDArray[np.int64]:
@@ -41,7 +41,7 @@ def joined_otherwise(solid: SolidState, before: Mesh, after: Mesh) -> NDArray[np
     one, side = np.nonzero((own != found) & np.isin(own, rows) & (found >= 0))
     pairs = np.sort(np.column_stack([rows[one], found[one, side]]), axis=1)
     pairs = np.concatenate([pairs, newly_crowded(before, after)])
-    return pairs if len(pairs) else _at_edges(*_crowded(after))
+    return pairs if len(pairs) else _at_edges(*crowded_edges(after))
 
 
 def _as_read(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
@@ -75,8 +75,8 @@ def newly_crowded(before: Mesh, after: Mesh) -> NDArray[np.int64]:
     """
     if not topology_of(after).crowded:
         return np.zeros((0, 2), dtype=np.int64)
-    keys, faces = _crowded(after)
-    new = ~np.isin(keys, _crowded(before)[0])
+    keys, faces = crowded_edges(after)
+    new = ~np.isin(keys, crowded_edges(before)[0])
     return _at_edges(keys[new], faces[new])
 
 
@@ -88,7 +88,7 @@ def _at_edges(keys: NDArray[np.int64], faces: NDArray[np.int64]) -> NDArray[np.i
     return np.delete(pairs, first, axis=0)
 
 
-def _crowded(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def crowded_edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Edges of three faces or more, by number, and their faces, in the order of edges."""
     starts, ends = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
     keys = np.minimum(starts, ends) * len(mesh.vertices) + np.maximum(starts, ends)

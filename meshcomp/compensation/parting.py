@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.compensation.crowding import crowded_edges
 from meshcomp.compensation.limits import CONTACT_GAP
 from meshcomp.contacts import touching_faces
 from meshcomp.inspections import Inspection
@@ -94,4 +95,5 @@ def faces_at_joints(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:
     if not (topology.crowded and grows):
         return np.zeros(len(mesh.faces), dtype=bool)
     sides = planar_regions(mesh, topology).of_face
-    return touching_faces(mesh, sides, CONTACT_GAP)
+    begin = np.isin(sides, sides[crowded_edges(mesh)[1]])
+    return touching_faces(mesh, sides, CONTACT_GAP, begin)
