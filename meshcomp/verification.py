@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.compensation.limits import CUT, MOST_SUNK
+from meshcomp.compensation.limits import BROUGHT, CUT, MOST_SUNK
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.precision import as_held, holding_limit
 from meshcomp.grooving import groove_checks
@@ -134,12 +134,14 @@ def _height_check(inspection: Inspection, result: Compensated, written: Part) ->
     away = np.abs(as_held(written, planned) - new)
     away[(np.abs(planned) < _DUST) & (new == 0)] = 0.0
     inwards = (new - planned) * [1, -1]
-    sunk = MOST_SUNK if any(limit.reason == CUT for limit in result.limits) else 0.0
+    reasons = {limit.reason for limit in result.limits}
+    sunk = MOST_SUNK if reasons & {BROUGHT, CUT} else 0.0
     is_lower = (away > holding_limit(written)) & (inwards > 0) & (inwards <= sunk)
     moves = None if result.layers is None else result.layers.moves
     low, high = planned if moves is None else moves.bounds_before
     by_plan = "" if moves is None else f", planned {planned[0]:.4f} to {planned[1]:.4f}"
-    by_cut = " (a bore cut to size ends it)" if is_lower.any() else ""
+    what = "a bore cut to size" if CUT in reasons else "a wall brought to its place"
+    by_cut = f" ({what} ends it)" if is_lower.any() else ""
     return Check(
         name="height unchanged" if moves is None else "height as planned",
         passed=bool(((away <= holding_limit(written)) | is_lower).all()),

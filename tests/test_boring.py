@@ -143,7 +143,7 @@ def test_what_is_held_for_another_reason_is_not_cut():
     part = drilled_ball(-5.0)
     found = meshcomp.inspect(part)
     plan = meshcomp.plan(found, meshcomp.ByHand(bore_opening=0.2))
-    result, limits, _ = offset_walls(found, plan)
+    result, limits, _, _ = offset_walls(found, plan)
     other = tuple(replace(x, reason="another body lies against it") for x in limits)
 
     assert limits[0].used != limits[0].wanted

@@ -7,6 +7,7 @@ from meshcomp.compensation.boring import cut_to_size
 from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.compensation.parting import faces_at_joints, with_points_parted
+from meshcomp.compensation.sweeping import brought_to_place
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated
@@ -49,7 +50,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     """
     joints = faces_at_joints(inspection, plan)
     inspection = with_points_parted(inspection)
-    result, limits, change = offset_walls(inspection, plan, joints)
+    result, limits, change, short = offset_walls(inspection, plan, joints)
+    result, limits = brought_to_place(inspection, plan, (result, limits), short)
     result, limits = cut_to_size(inspection, plan, result, limits)
     mesh, parents, volume = result.mesh, result.parents, change.net
     if plan.foot is not None:

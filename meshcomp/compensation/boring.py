@@ -7,7 +7,6 @@ facet to move: its wall is as planned, and what lies about the rim ends at it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +14,6 @@ from numpy.typing import NDArray
 
 from meshcomp._stretches import merged
 from meshcomp._vectors import (
-    all_of,
     along,
     any_of,
     basis_across,
@@ -26,18 +24,18 @@ from meshcomp._vectors import (
     turned,
     unit,
 )
-from meshcomp.compensation.cutting import closed_up, prism, taken_away, worn_place
+from meshcomp.compensation.cut_checks import crossing_near, holes_of, is_sound, with_rims
+from meshcomp.compensation.cutting import prism, taken_away
 from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
 from meshcomp.compensation.refining import SAGITTA, Refined
-from meshcomp.crossings import crossing_pairs
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.plans import Correction, Plan
 from meshcomp.results import Limit
 from meshcomp.sections import rings_at
-from meshcomp.topology import bodies_of, genus, topology_of
+from meshcomp.topology import bodies_of, topology_of
 
 __all__ = ["can_be_cut", "cut_to_size"]
 
@@ -48,7 +46,6 @@ _SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
 _END = 0.5  # part of a normal along the axis: more is no wall
 _MOST = 2.0  # times the volume expected, or something else was cut
 _MOST_TOOLS = 64
-_SHORTEST = 2e-3  # mm: edges of rims
 _SMALLEST, _LARGEST = 24, 4096  # facets around
 
 
@@ -118,8 +115,8 @@ def _cut(before: Refined, asked: list[_Asked]) -> tuple[Refined, set[str]]:
         cut = _taken_out(before, [_tool(before, *one, turn) for one in asked])
         if cut is None:  # other corners would take as much
             break
-        for after in _with_rims(*cut):
-            if _is_sound(before, after, cut[1]):
+        for after in with_rims(*cut):
+            if is_sound(before, after):
                 parents = before.parents[after.parents]
                 whole = replace(before, mesh=after.mesh, parents=parents)
                 return whole, {cylinder.id for cylinder, _ in asked}
@@ -136,7 +133,9 @@ def _taken_out(
 ) -> tuple[Refined, NDArray[np.bool_]] | None:
     """Cut, with faces of `before` as parents; which vertices are new; None for harm."""
     tools = [tool for tool in made if tool is not None]
-    if len(tools) < len(made) or _cross_before(before.mesh, tools):
+    if len(tools) < len(made):
+        return None
+    if len(crossing_near(before.mesh, [tool.solid for tool in tools])):
         return None
     mesh, old, made_by, new = taken_away(before.mesh, [tool.solid for tool in tools])
     is_new = old < 0
@@ -149,35 +148,6 @@ def _taken_out(
     return replace(before, mesh=mesh, parents=old), new
 
 
-def _with_rims(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
-    """Yield a cut as it is, then without edges so short that rounding turned faces."""
-    yield cut
-    mesh, kept = closed_up(cut.mesh, new, _SHORTEST)
-    if len(kept) < len(cut.parents) and _holes(mesh) == _holes(cut.mesh):
-        yield replace(cut, mesh=mesh, parents=cut.parents[kept])
-
-
-def _is_sound(before: Refined, after: Refined, new: NDArray[np.bool_]) -> bool:
-    touched = any_of(new[after.mesh.faces])
-    # Not even faces that crossed before may: cutting those would make more of them.
-    if len(crossing_pairs(after.mesh, touched)):
-        return False
-    return worn_place(before.mesh, after.mesh, after.parents, touched) is None
-
-
-def _cross_before(mesh: Mesh, tools: list[_Tool]) -> bool:
-    """Whether faces that a tool's box reaches cross others already."""
-    near = np.zeros(len(mesh.faces), dtype=bool)
-    columns = [np.take(mesh.vertices, corner, axis=0) for corner in mesh.faces.T]
-    low = np.minimum(np.minimum(columns[0], columns[1]), columns[2])
-    high = np.maximum(np.maximum(columns[0], columns[1]), columns[2])
-    for tool in tools:
-        least, most = tool.solid.bounds
-        near |= all_of(low <= most) & all_of(high >= least)
-    rows = np.flatnonzero(near)
-    return len(crossing_pairs(Mesh(mesh.vertices, mesh.faces[rows]))) > 0
-
-
 def _takes_more(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
     """Whether a cut took nothing, or more than the walls: a hole, an end of the part."""
     removed = before.mesh.volume - mesh.volume
@@ -185,14 +155,8 @@ def _takes_more(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
     return (
         not 0 < removed < _MOST * sum(tool.expected for tool in tools)
         or bool(sunk > MOST_SUNK)
-        or _holes(mesh) != _holes(before.mesh)
+        or holes_of(mesh) != holes_of(before.mesh)
     )
-
-
-def _holes(mesh: Mesh) -> tuple[int, int]:
-    """Bodies, and holes through them."""
-    bodies = int(bodies_of(mesh).max()) + 1
-    return bodies, genus(topology_of(mesh), bodies)
 
 
 def _cuts_another(before: Refined, tools: list[_Tool], kept: NDArray[np.int64]) -> bool:

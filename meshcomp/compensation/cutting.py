@@ -15,7 +15,15 @@ from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.solids.cutting import cut_away_from
 from meshcomp.topology import components, topology_of
 
-__all__ = ["Cut", "closed_up", "prism", "taken_away", "unsound_place", "worn_place"]
+__all__ = [
+    "Cut",
+    "closed_up",
+    "known_points",
+    "prism",
+    "taken_away",
+    "unsound_place",
+    "worn_faces",
+]
 
 _FARTHEST = 5.0  # times the longest edge: how far a row of them may take a point
 
@@ -56,7 +64,13 @@ def prism(
     return Mesh(turned(points, frame.T), faces)
 
 
-def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
+def taken_away(
+    before: Mesh,
+    cutters: Sequence[Mesh],
+    *,
+    owners: Sequence[int] | None = None,
+    adds: bool = False,
+) -> Cut:
     """Take solids away from a closed mesh, and round new points to 32 bits.
 
     Parameters
@@ -65,6 +79,8 @@ def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
         Closed, mm.
     cutters : sequence of Mesh
         Closed solids.
+    owners, adds
+        As for `cut_away_from`: whose body each is for, and whether it is added instead.
 
     Returns
     -------
@@ -76,8 +92,10 @@ def taken_away(before: Mesh, cutters: Sequence[Mesh]) -> Cut:
     new : (n,) bool
         Vertices that were not there.
     """
-    mesh, parents, made_by = cut_away_from(before, cutters, _planes(before).of_face)
-    new = ~_known_points(mesh.vertices, before.vertices)
+    mesh, parents, made_by = cut_away_from(
+        before, cutters, _planes(before).of_face, owners=owners, adds=adds
+    )
+    new = ~known_points(mesh.vertices, before.vertices)
     rounded = mesh.vertices.copy()
     rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
     mesh, kept = closed_up(mesh.moved(rounded), new)
@@ -106,19 +124,23 @@ def unsound_place(
     pairs, _ = unsound_pairs(before, _planes(before), cut, touched)
     if len(pairs):
         return np.asarray(after.corners[pairs[0, 0]].mean(axis=0))
-    return worn_place(before, after, parents, touched)
+    wrong = worn_faces(before, after, parents, touched)
+    return np.asarray(after.corners[wrong[0]].mean(axis=0)) if len(wrong) else None
 
 
-def worn_place(
+def worn_faces(
     before: Mesh, after: Mesh, parents: NDArray[np.int64], touched: NDArray[np.bool_]
-) -> NDArray[np.float64] | None:
-    """Return a place where a mesh is open or folded since it was cut; crossing or not.
+) -> NDArray[np.int64]:
+    """Find the faces where a mesh is open or folded since it was cut; crossing or not.
 
-    Parameters and returned value are as those of `unsound_place`.
+    Parameters are as those of `unsound_place`.
+
+    Returns
+    -------
+    faces : (f,) int
     """
     turned = folded(before, _planes(before), _as_refined(before, after, parents), touched)
-    wrong = [*turned, *(topology_of(after).open_half_edges // 3)]
-    return np.asarray(after.corners[wrong[0]].mean(axis=0)) if wrong else None
+    return np.concatenate([turned, topology_of(after).open_half_edges // 3])
 
 
 def _planes(mesh: Mesh) -> Regions:
@@ -137,12 +159,21 @@ def _as_refined(before: Mesh, after: Mesh, parents: NDArray[np.int64]) -> Refine
     )
 
 
-def _known_points(
+def known_points(
     points: NDArray[np.float64], known: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
     """Whether each point, (n, 3), is one of those known, to the last bit."""
     old, new = (hashes_of_rows((p + 0.0).view(np.uint64)) for p in (known, points))
     return np.asarray(np.isin(new, old))
+
+
+def _one_of_each(new: NDArray[np.bool_], edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Vertex that stands for those that edges, (e, 2), join: (n,); an old one, if any."""
+    label = components(len(new), edges)
+    last = np.argsort(new, kind="stable")[::-1]
+    first = np.zeros(int(label.max(initial=-1)) + 1, dtype=np.int64)
+    first[label[last]] = last
+    return np.asarray(first[label])
 
 
 def closed_up(
@@ -164,25 +195,26 @@ def closed_up(
     mesh : Mesh
         On the same vertices.
     kept : (k,) int
-        The faces that are left; all, where edges in a row would take a point far.
+        The faces that are left. Edges in a row that would take a point far stay.
     """
     starts = mesh.faces.ravel()
     ends = np.roll(mesh.faces, -1, axis=1).ravel()
     away = mesh.vertices[starts] - mesh.vertices[ends]
     squares = dot(away, away)
-    none = squares == 0
-    if longest:
-        none |= (squares <= longest**2) & (new[starts] | new[ends])
-    if not none.any():
+    none = np.flatnonzero(
+        (squares == 0) | ((squares <= longest**2) & (new[starts] | new[ends]))
+    )
+    if len(none) == 0:
         return mesh, np.arange(len(mesh.faces))
-    label = components(len(mesh.vertices), np.column_stack([starts[none], ends[none]]))
-    last = np.argsort(new, kind="stable")[::-1]  # of several, what was there stays
-    first = np.zeros(int(label.max()) + 1, dtype=np.int64)
-    first[label[last]] = last
-    goes_to = first[label]
-    away = mesh.vertices - np.take(mesh.vertices, goes_to, axis=0)
-    if (dot(away, away) > (_FARTHEST * longest) ** 2).any():
-        return mesh, np.arange(len(mesh.faces))
+    edges = np.column_stack([starts[none], ends[none]])
+    goes_to = _one_of_each(new, edges)
+    ways = mesh.vertices - np.take(mesh.vertices, goes_to, axis=0)
+    far = np.bincount(goes_to, dot(ways, ways) > (_FARTHEST * longest) ** 2) > 0
+    if far.any():
+        near = ~np.append(far, np.zeros(len(new) - len(far), dtype=bool))[
+            goes_to[edges[:, 0]]
+        ]
+        goes_to = _one_of_each(new, edges[near | (squares[none] == 0)])
     faces = goes_to[mesh.faces]
     a, b, c = faces.T
     kept = np.flatnonzero((a != b) & (b != c) & (c != a))

@@ -17,9 +17,11 @@ from meshcomp.plans import Correction, Plan
 from meshcomp.results import Limit
 
 __all__ = [
+    "BROUGHT",
     "CONTACT",
     "CONTACT_GAP",
     "CROWDED",
+    "HELD",
     "TANGLED",
     "Place",
     "limit_at",
@@ -39,8 +41,9 @@ CONTACT_GAP = 0.001  # mm
 TANGLED = "it crosses other faces already, and would with more of its own"
 CROWDED = "faces would come to touch along an edge"
 _VANISHES = "nothing would be left of it"
-_HELD = (CONTACT, _VANISHES)  # altogether, from the start
+HELD = (CONTACT, _VANISHES)  # altogether, from the start
 MOST_SUNK = 0.05  # mm, that a bore that is cut to size may take off an end of the part
+BROUGHT = "faces would cross: brought to its place, what lies beside does not follow"
 CUT = "faces would cross: cut to size, what lies about its rims does not follow"
 
 
@@ -128,7 +131,7 @@ def limited(
         if is_sized(feature, correction):
             least = float(holding.cylinders[index])
             offset = farthest_offset(feature, correction)
-        if index in places and places[index][1] in _HELD:
+        if index in places and places[index][1] in HELD:
             least = 0.0
         if correction.is_left_alone or offset == 0:
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,7 @@ from meshcomp.compensation.tangles import (
 )
 from meshcomp.compensation.targets import Targets, is_sized, targets
 from meshcomp.compensation.volumes import Moved, VolumeChange, predicted_change
+from meshcomp.compensation.ways import Short
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
 from meshcomp.inspections import Inspection
@@ -45,7 +47,7 @@ from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import bodies_of, topology_of
 from meshcomp.triangulating import Known
 
-__all__ = ["offset_walls"]
+__all__ = ["Offset", "offset_walls"]
 
 _LARGE = 200_000  # faces
 _TRIES = 24
@@ -53,9 +55,18 @@ _LAST_TRIES = 18  # after which all stands still within ever more rings of edges
 _PATIENCE = 8  # tries after which a ring more of neighbours is held as well
 
 
+class Offset(NamedTuple):
+    """A part whose walls have moved."""
+
+    result: Refined  # the moved mesh, and the inspected face that each face came from
+    limits: tuple[Limit, ...]  # what had to be held back
+    change: VolumeChange  # to be expected
+    short: Short  # how far all went
+
+
 def offset_walls(
     inspection: Inspection, plan: Plan, joints: NDArray[np.bool_] | None = None
-) -> tuple[Refined, tuple[Limit, ...], VolumeChange]:
+) -> Offset:
     """Move every wall by its offset: look, hold back, and move again, until it is sound.
 
     Parameters
@@ -67,12 +78,7 @@ def offset_walls(
 
     Returns
     -------
-    result : Refined
-        The moved mesh, and the inspected face that each face came from.
-    limits : tuple of Limit
-        What had to be held back.
-    change : VolumeChange
-        The change of volume to be expected.
+    Offset
 
     Raises
     ------
@@ -88,7 +94,8 @@ def offset_walls(
             change = predicted_change(inspection, plan, work.refined, work.wanted, moved)
         pairs, reason = work.faults(result, changed)
         if len(pairs) == 0:
-            return replace(result, mesh=result.mesh.compact()), work.limits(), change
+            whole = replace(result, mesh=result.mesh.compact())
+            return Offset(whole, work.limits(), change, work.short())
         if reason == TANGLED:
             work.hold_tangles(pairs, result.mesh)
         else:
@@ -148,6 +155,17 @@ class _Work:
         """Whether surfaces may come to touch: where they did, or crossed, already."""
         solid, topology = self.inspection.solid, topology_of(self.inspection.part.mesh)
         return solid.bodies > 1 or topology.crowded > 0 or len(self.looked.old) > 0
+
+    def short(self) -> Short:
+        """Tell how far all went."""
+        return Short(
+            refined=self.refined,
+            planes=self.regions,
+            touching=self.touching,
+            holding=self.holding,
+            places=self.places,
+            d=self.d,
+        )
 
     def limits(self) -> tuple[Limit, ...]:
         """Tell what was held back."""

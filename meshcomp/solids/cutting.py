@@ -52,7 +52,12 @@ def column_of(solid: Solid, outline: NDArray[np.float64]) -> Solid:
 
 
 def cut_away_from(
-    mesh: Mesh, cutters: Sequence[Mesh], regions: NDArray[np.int64]
+    mesh: Mesh,
+    cutters: Sequence[Mesh],
+    regions: NDArray[np.int64],
+    *,
+    owners: Sequence[int] | None = None,
+    adds: bool = False,
 ) -> tuple[Mesh, NDArray[np.int64], NDArray[np.int64]]:
     """Take small solids away from a closed mesh, in double precision.
 
@@ -66,6 +71,10 @@ def cut_away_from(
         Closed solids.
     regions : (m,) int
         Planar region of each face: cuts make no points on lines amid one.
+    owners : sequence of int, optional
+        A face of the body that each cutter is for; all bodies that it reaches if not said.
+    adds : bool, optional
+        Whether the solids are added instead; each to its owner's body.
 
     Returns
     -------
@@ -96,10 +105,15 @@ def cut_away_from(
         mine = np.flatnonzero(bodies == body)
         corners, own = used(vertices, faces[mine])
         near = [
-            k for k, cutter in enumerate(cutters) if _boxes_meet(corners, cutter.vertices)
+            k
+            for k, cutter in enumerate(cutters)
+            if (owners is None or bodies[owners[k]] == body)
+            and _boxes_meet(corners, cutter.vertices)
         ]
         tools = {k: cutters[k] for k in near}
-        points, triangles, found, cutter_of = _cut_body(corners, own, regions[mine], tools)
+        points, triangles, found, cutter_of = _cut_body(
+            (corners, own), regions[mine], tools, adds=adds
+        )
         pieces.append((points, triangles, np.where(found < 0, -1, mine[found])))
         made_by.append(cutter_of)
     starts = np.cumsum([0] + [len(points) for points, _, _ in pieces[:-1]])
@@ -120,12 +134,14 @@ def _boxes_meet(a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
 
 
 def _cut_body(
-    points: NDArray[np.float64],
-    triangles: NDArray[np.uint64],
+    body: tuple[NDArray[np.float64], NDArray[np.uint64]],
     regions: NDArray[np.int64],
     cutters: dict[int, Mesh],
+    *,
+    adds: bool,
 ) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Cut one body; tell points, triangles, the old face of each and its cutter."""
+    """Cut one body, or add; tell points, triangles, the old face of each, its cutter."""
+    points, triangles = body
     every = np.arange(len(triangles))
     if not cutters:
         return points, triangles.astype(np.int64), every, np.full(len(every), -1)
@@ -138,9 +154,8 @@ def _cut_body(
         tool, its = _known_body(cutter.vertices, cutter.faces.astype(np.uint64), sides)
         tools.append(tool)
         numbers[its] = k
-    result = (
-        solid - manifold3d.Manifold.batch_boolean(tools, manifold3d.OpType.Add)
-    ).to_mesh64()
+    whole = manifold3d.Manifold.batch_boolean(tools, manifold3d.OpType.Add)
+    result = (solid + whole if adds else solid - whole).to_mesh64()
     left = np.asarray(result.vert_properties, dtype=np.float64)[:, :3]
     faces = np.asarray(result.tri_verts).astype(np.int64)
     ends = np.asarray(result.run_index, dtype=np.int64) // 3

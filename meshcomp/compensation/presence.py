@@ -1,0 +1,79 @@
+"""Whether walls that solids were to bring to their places are there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import dot, unit
+from meshcomp.compensation.ways import Ways
+from meshcomp.meshes import Mesh
+from meshcomp.topology import components
+
+__all__ = ["are_there"]
+
+_THERE = 0.5  # of the area of walls, or nothing would be left of them
+_SAME_PLANE = 2e-3  # mm, and radians
+_STRIP = 4.0  # offsets: planes narrower on average may come to nothing
+
+
+def are_there(
+    ways: Ways, faces: NDArray[np.int64], mesh: Mesh, mine: NDArray[np.bool_]
+) -> bool:
+    """Whether faces of walls lie where they were to go.
+
+    Parameters
+    ----------
+    ways : Ways
+    faces : (k,) int
+        Refined faces that were to go there.
+    mesh : Mesh
+        What came of it.
+    mine : (m,) bool
+        Faces of `mesh` that may be theirs.
+
+    Of every feature half must be there, and of every plane that is no narrow strip: a slot
+    that closes or a wall that comes to nothing is not where it should be.
+    """
+    from scipy.spatial import cKDTree
+
+    goals = ways.goals(faces)
+    wanted = Mesh(goals.reshape(-1, 3), np.arange(3 * len(goals)).reshape(-1, 3))
+    middle = wanted.vertices.mean(axis=0)
+    tree = cKDTree(_planes(wanted, np.arange(len(goals)), middle))
+    made = np.flatnonzero(mine)
+    away, nearest = tree.query(_planes(mesh, made, middle))
+    areas = np.linalg.norm(mesh.area_vectors[made], axis=1)
+    found = np.bincount(nearest, areas * (away < _SAME_PLANE), len(goals))
+    asked = np.linalg.norm(wanted.area_vectors, axis=1) * (ways.lives(faces) == 1)
+    planes = components(len(goals), tree.query_pairs(_SAME_PLANE, output_type="ndarray"))
+    there = np.bincount(planes, found) / np.maximum(np.bincount(planes, asked), 1e-12)
+    lacks = asked * np.clip(1 - there, 0, 1)[planes]
+    strips = ways.widths < _STRIP * float(np.abs(ways.wanted.offset[faces]).max())
+    every = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
+    return all(
+        _mostly(lacks, labels[faces], np.bincount(labels + 1, every)[1:], but)
+        for labels, but in ((ways.wanted.feature, None), (ways.regions, strips))
+    )
+
+
+def _mostly(
+    lacks: NDArray[np.float64],
+    labels: NDArray[np.int64],
+    whole: NDArray[Any],
+    but: NDArray[np.bool_] | None,
+) -> bool:
+    """Whether no label lacks more than half of its area, but for some labels."""
+    missing = np.bincount(labels, lacks, len(whole)) > (1 - _THERE) * whole
+    return not bool((missing if but is None else missing & ~but).any())
+
+
+def _planes(
+    mesh: Mesh, faces: NDArray[np.int64], origin: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return normals of faces, and how far their planes are from a point, (k, 4)."""
+    normals = unit(mesh.area_vectors[faces])
+    first = mesh.vertices[mesh.faces[faces, 0]] - origin
+    return np.column_stack([normals, dot(normals, first)])

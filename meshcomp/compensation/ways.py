@@ -1,0 +1,176 @@
+"""How far the faces of walls that were held back still have to go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcomp._vectors import any_of, dot, highest
+from meshcomp.compensation.holding import Holding
+from meshcomp.compensation.limits import HELD, TANGLED, Place
+from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.shifting import displacements
+from meshcomp.compensation.targets import Targets, is_sized, targets
+from meshcomp.inspections import Inspection
+from meshcomp.meshes import Mesh
+from meshcomp.plans import Plan
+from meshcomp.segmentation import Regions
+from meshcomp.topology import components
+
+__all__ = ["Short", "Ways", "ways_of"]
+
+_NOTHING = 1e-6  # mm
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Short:
+    """What was moved, and how far it was held back."""
+
+    refined: Refined  # before anything moves
+    planes: Regions  # of the inspected mesh
+    touching: NDArray[np.bool_]  # (m,) inspected faces that may not move
+    holding: Holding
+    places: dict[int, Place]  # by feature, where it had to be held back
+    d: NDArray[np.float64]  # (n, 3) mm, of which vertices made their shares
+
+    @property
+    def went(self) -> NDArray[np.float64]:
+        """How far each vertex of the refined mesh went, (n, 3) mm."""
+        went = self.d.copy()
+        went[: len(self.holding.vertices)] *= self.holding.vertices[:, None]
+        return went
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Ways:
+    """Faces that are not where they should be, in groups that hang together."""
+
+    refined: Refined
+    wanted: Targets
+    d: NDArray[np.float64]  # (n, 3) mm, all the way
+    is_short: NDArray[np.bool_]  # (n,) vertices that did not make it
+    groups: tuple[NDArray[np.int64], ...]  # refined faces; each all grow, or all shrink
+    regions: NDArray[np.int64]  # (m,) plane of each refined face
+    widths: NDArray[np.float64]  # (k,) mean width of each plane, mm
+
+    def grows(self, faces: NDArray[np.int64]) -> bool:
+        """Whether faces of a group move outward."""
+        return bool(self.wanted.offset[faces[0]] > 0)
+
+    def swept(self, faces: NDArray[np.int64], back: float) -> NDArray[np.float64]:
+        """Corners of what faces sweep, (k, 6, 3): from a little before to their goals.
+
+        They begin `back` before, mm; those that come to nothing on their way end there.
+        """
+        corners = self.refined.mesh.faces[faces]
+        places, ways = self.refined.mesh.vertices[corners], self.d[corners]
+        share = back / np.abs(self.wanted.offset[faces])
+        begins = places - ways * share[:, None, None]
+        ends = places + ways * self.lives(faces)[:, None, None]
+        return np.concatenate([begins, ends], axis=1)
+
+    def goals(self, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Corners of faces where they are to be, (k, 3, 3) mm."""
+        corners = self.refined.mesh.faces[faces]
+        return np.asarray(self.refined.mesh.vertices[corners] + self.d[corners])
+
+    def lives(self, faces: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Share of its way, (k,), after which a face has come to nothing; 1 for most.
+
+        The area along the normal goes with the square of the share: 1 + b t + c t².
+        """
+        places, ways = self.goals(faces), self.d[self.refined.mesh.faces[faces]]
+        first, half, last = (_areas(places - (1 - t) * ways) for t in (0.0, 0.5, 1.0))
+        whole = np.maximum(dot(first, first), 1e-300)
+        middle, end = dot(half, first) / whole, dot(last, first) / whole
+        b, c = 4 * middle - end - 3, 2 * end - 4 * middle + 2
+        root = np.sqrt(np.maximum(b * b - 4 * c, 0.0))
+        # The first of both roots, written so that nothing cancels.
+        share = np.where(b < root, 2 / np.maximum(root - b, 1e-300), 1.0)
+        dies = (end <= 0) | ((b * b >= 4 * c) & (share > 0) & (share < 1))
+        return np.where(dies, np.clip(share, 0.0, 1.0), 1.0)
+
+
+def _areas(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Area vectors of triangles, (k, 3, 3) to (k, 3) mm²."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    return np.asarray(np.cross(b - a, c - a) / 2)
+
+
+def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
+    """Find the faces of walls and bosses that did not get to their places.
+
+    Bores are not among them (`boring` cuts those), nor is what lies against another body
+    or crossed other faces before.
+    """
+    shares = short.holding.cylinders.copy()
+    free = _free(inspection, plan, short)
+    shares[free] = 1.0
+    refined, mesh = short.refined, short.refined.mesh
+    wanted = targets(inspection, plan, refined, shares, short.touching)
+    d = displacements(mesh, short.planes.face_normals[refined.parents], wanted)
+    is_short = highest(np.abs(d - short.went)) > _NOTHING
+    internal = np.array([getattr(f, "is_internal", False) for f in inspection.features])
+    asked = (wanted.feature >= 0) & (wanted.offset != 0)
+    asked &= ~(wanted.is_round & np.append(internal, False)[wanted.feature])
+    asked &= ~np.append(_tangled(short, len(internal)), False)[wanted.feature]
+    rows = np.flatnonzero(asked & any_of(is_short[mesh.faces]))
+    regions = short.planes.of_face[refined.parents]
+    return Ways(
+        refined=refined,
+        wanted=wanted,
+        d=d,
+        is_short=is_short,
+        groups=_groups(mesh.faces[rows], rows, wanted.offset[rows] > 0),
+        regions=regions,
+        widths=_widths(mesh, regions),
+    )
+
+
+def _widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Mean width of each plane, (k,) mm: its area by the diagonal of its box."""
+    count = int(regions.max()) + 1
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    for corner in mesh.faces.T:
+        np.minimum.at(low, regions, mesh.vertices[corner])
+        np.maximum.at(high, regions, mesh.vertices[corner])
+    spans = np.maximum(np.linalg.norm(high - low, axis=1), 1e-12)
+    areas = np.bincount(regions, np.linalg.norm(mesh.area_vectors, axis=1))
+    return np.asarray(areas / spans)
+
+
+def _free(inspection: Inspection, plan: Plan, short: Short) -> list[int]:
+    """Bosses that may go all the way after all."""
+    rows = zip(inspection.features, plan.corrections, strict=True)
+    return [
+        index
+        for index, (feature, correction) in enumerate(rows)
+        if is_sized(feature, correction)
+        and not feature.is_internal
+        and short.places.get(index, (None, ""))[1] not in HELD
+    ]
+
+
+def _tangled(short: Short, count: int) -> NDArray[np.bool_]:
+    """Features with faces that crossed others before, (count,)."""
+    tangled = np.zeros(count, dtype=bool)
+    tangled[[k for k, (_, reason) in short.places.items() if reason == TANGLED]] = True
+    return tangled
+
+
+def _groups(
+    corners: NDArray[np.int64], rows: NDArray[np.int64], grows: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], ...]:
+    """Part faces, (k, 3) vertices, into those that share vertices and move one way."""
+    if len(rows) == 0:
+        return ()
+    nodes = corners + grows[:, None] * (int(corners.max()) + 1)
+    names, first = np.unique(nodes, return_inverse=True)
+    nodes = first.reshape(-1, 3)
+    pairs = np.concatenate([nodes[:, :2], nodes[:, 1:]])
+    labels = components(len(names), pairs)[nodes[:, 0]]
+    order = np.argsort(labels, kind="stable")
+    ends = np.flatnonzero(np.diff(labels[order])) + 1
+    return tuple(np.split(rows[order], ends))

@@ -1,0 +1,130 @@
+"""Walls that crossing faces hold back are brought to their places by solids.
+
+Outside references: closed forms of areas and volumes; crossings counted by pymeshlab,
+sections cut by trimesh; manifold3d makes the parts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import manifold3d
+import numpy as np
+import pytest
+import trimesh
+from outside import crossings, plane
+
+import meshcomp
+from meshcomp.compensation.limits import BROUGHT
+from meshcomp.meshes import Mesh, concatenate
+from meshcomp.solids.cutting import cut_away_from
+from meshcomp.solids.hulls import united_hulls
+
+REAL = Path(__file__).parents[2] / "shared/data"
+
+
+def part_of(mesh):
+    spacer = meshcomp.demo_part("shaft_spacer")
+    return replace(spacer, mesh=mesh, piece_of_face=np.zeros(len(mesh.faces), np.int64))
+
+
+def made(part, **by_hand):
+    found = meshcomp.inspect(part)
+    plan = meshcomp.plan(found, meshcomp.ByHand(**by_hand))
+    result = meshcomp.compensate(found, plan)
+    return found, result, meshcomp.verify(found, result, result.part)
+
+
+def scratched(depth, turned=1):
+    """Return a plate 40 x 20 x 5 with a V scratched into one long side, or raised on it."""
+    tip = 10 - turned * depth
+    outline = [
+        (-20, -10),
+        (20, -10),
+        (20, 10),
+        (depth, 10),
+        (0, tip),
+        (-depth, 10),
+        (-20, 10),
+    ]
+    return plane.prism([np.array(outline, dtype=float)], 0, 5)
+
+
+@pytest.mark.parametrize("depth", [0.03, 0.07, 0.1])
+def test_a_scratch_that_closes_leaves_the_wall_about_it_in_its_place(depth):
+    _, result, proof = made(part_of(scratched(depth)), wall_growth=0.15)
+
+    assert crossings.crossing_faces(result.part.mesh) == 0
+    assert all(check.passed for check in proof.checks)
+    assert all(size.conforms for size in proof.sizes)
+    # The sides, at a right angle, meet 0.15 (sqrt 2 - 1) mm nearer the wall now.
+    left = max(depth - 0.15 * (np.sqrt(2) - 1), 0.0)
+    assert result.part.mesh.volume == pytest.approx(5 * (40.3 * 20.3 - left**2), abs=2e-3)
+    assert {x.reason for x in result.limits} <= {BROUGHT}
+
+
+def test_a_ridge_that_goes_leaves_the_wall_about_it_in_its_place():
+    _, result, proof = made(part_of(scratched(0.05, -1)), wall_growth=-0.15)
+
+    assert crossings.crossing_faces(result.part.mesh) == 0
+    assert all(check.passed for check in proof.checks)
+    assert all(size.conforms for size in proof.sizes)
+    assert result.part.mesh.volume == pytest.approx(5 * 39.7 * 19.7, abs=2e-3)
+
+
+def test_a_slot_between_wide_walls_is_not_filled():
+    outline = [
+        (-20, -10),
+        (20, -10),
+        (20, 10),
+        (0.03, 10),
+        (0.02, 2),
+        (-0.03, 2),
+        (-0.03, 10),
+    ]
+    slot = plane.prism([np.array([*outline, (-20, 10)], dtype=float)], 0, 5)
+    _, result, _ = made(part_of(slot), wall_growth=0.05)
+
+    assert any(x.used < 0.03 for x in result.limits)
+    shape = trimesh.Trimesh(result.part.mesh.vertices, result.part.mesh.faces)
+    section = shape.section(plane_origin=(0, 6, 0), plane_normal=(0, 1, 0))
+    assert len(section.discrete) == 2
+
+
+def test_solids_are_added_to_the_body_of_their_owner_only():
+    cube = manifold3d.Manifold.cube((1.0, 1.0, 1.0)).to_mesh64()
+    corners = np.asarray(cube.vert_properties)[:, :3]
+    one = Mesh(corners, np.asarray(cube.tri_verts).astype(np.int64))
+    both = concatenate([one, one.moved(corners + [1.5, 0, 0])])
+    # From 0.9 to 1.6 mm: it reaches into both, which are 0.5 mm apart.
+    bar = united_hulls(np.array([corners * [0.7, 0.5, 0.5] + [0.9, 0.25, 0.25]]))
+
+    for owner, volumes in ((0, [1 + 0.25 * 0.6, 1.0]), (12, [1.0, 1 + 0.25 * 0.6])):
+        mesh, parents, cutter = cut_away_from(
+            both, [bar], np.arange(24), owners=[owner], adds=True
+        )
+        bodies = trimesh.Trimesh(mesh.vertices, mesh.faces).split()
+        by_place = sorted(bodies, key=lambda body: body.center_mass[0])
+        assert [body.volume for body in by_place] == pytest.approx(volumes)
+        assert set(parents[cutter < 0].tolist()) <= set(range(24))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not here")
+@pytest.mark.parametrize(
+    ("name", "growth", "kind"),
+    [
+        ("solid/s09", -0.15, "boss"),
+        ("solid/s09", -0.15, "wall"),
+        ("kit/k06", -0.05, "wall"),
+    ],
+)
+def test_features_of_real_parts_that_were_held_back_have_their_sizes(name, growth, kind):
+    part = meshcomp.repair(meshcomp.read(REAL / f"{name}.stl"))
+    _, result, proof = made(part, wall_growth=growth, bore_opening=0.2)
+
+    assert any(x.reason == BROUGHT for x in result.limits)
+    assert all(x.used == x.wanted for x in result.limits if x.feature_id.startswith(kind))
+    assert all(s.conforms for s in proof.sizes if s.feature_id.startswith(kind))
+    assert all(check.passed for check in proof.checks)
