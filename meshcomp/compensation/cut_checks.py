@@ -15,11 +15,19 @@ from meshcomp.compensation.refining import Refined
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.welding import weld
 from meshcomp.meshes import Mesh
-from meshcomp.repairing.patchwork import untouched
+from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.slivers import without_slivers
 from meshcomp.topology import bodies_of, genus, topology_of
 
-__all__ = ["crossing_near", "holes_of", "is_sound", "mended", "unsound_faces", "with_rims"]
+__all__ = [
+    "crossing_near",
+    "holes_by_edges",
+    "holes_of",
+    "is_sound",
+    "mended",
+    "unsound_faces",
+    "with_rims",
+]
 
 # Shortest edges of rims, and heights of needles, that stay, mm: ever larger ones.
 _MENDED = ((2e-3, 1e-5), (2e-3, 2e-4), (5e-3, 1e-3))
@@ -29,14 +37,15 @@ _NEEDLE = 2e-6  # mm: rounding may turn lower faces
 def with_rims(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
     """Yield a cut as it is, then with rims mended, as `mended` does."""
     yield cut
-    yield from mended(cut, new)
+    holes = holes_of(cut.mesh)
+    yield from (after for after in mended(cut, new) if holes_of(after.mesh) == holes)
 
 
 def mended(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
     """Yield a cut with rims mended where rounding may have turned faces, more each time.
 
-    Edges too short go, then films, and needles whose corners lie on a line. `new` marks
-    the vertices that the cut has made, (n,).
+    Edges too short go, then films, and needles whose corners lie on a line; that may
+    change bodies and holes. `new` marks the vertices that the cut has made, (n,).
     """
     known = np.zeros((0, 3), dtype=np.int64)
     for shortest, flattest in _MENDED:
@@ -44,13 +53,34 @@ def mended(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
         left = np.flatnonzero(~in_films(mesh, any_of(new[mesh.faces])))
         mesh, kept = Mesh(mesh.vertices, mesh.faces[left]), kept[left]
         limits = np.where(any_of(new[mesh.faces]), flattest, -1.0)
-        if (mesh.heights <= limits).any():
-            work, _ = without_slivers(untouched(mesh), limits)
-            mesh, kept = work.mesh, kept[work.parents]
-        if np.array_equal(mesh.faces, known) or holes_of(mesh) != holes_of(cut.mesh):
+        mesh, parents = _without_needles(mesh, limits)
+        kept = kept[parents]
+        if np.array_equal(mesh.faces, known):
             continue
         known = mesh.faces
         yield replace(cut, mesh=mesh, parents=cut.parents[kept])
+
+
+def _without_needles(
+    mesh: Mesh, limits: NDArray[np.float64]
+) -> tuple[Mesh, NDArray[np.int64]]:
+    """Take up faces no higher than their limits; tell the face that each is or lies beside.
+
+    Done among the faces around them, two rings wide: those are few.
+    """
+    low = mesh.heights <= limits
+    if not low.any():
+        return mesh, np.arange(len(low))
+    near = low
+    for _ in range(2):
+        at = np.zeros(len(mesh.vertices), dtype=bool)
+        at[mesh.faces[near]] = True
+        near = any_of(at[mesh.faces])
+    rows, others = np.flatnonzero(near), np.flatnonzero(~near)
+    few = Patchwork(Mesh(mesh.vertices, mesh.faces[rows]), rows)
+    work, _ = without_slivers(few, limits[rows])
+    faces = np.concatenate([mesh.faces[others], work.mesh.faces])
+    return Mesh(mesh.vertices, faces), np.concatenate([others, work.parents])
 
 
 def is_sound(before: Refined, after: Refined) -> bool:
@@ -116,11 +146,15 @@ def crossing_near(mesh: Mesh, tools: Sequence[Mesh]) -> NDArray[np.int64]:
 
 def holes_of(mesh: Mesh) -> tuple[int, int]:
     """Count bodies, and holes through them, as whoever reads the file will."""
-    return mesh.kept("holes", _holes)
+    return mesh.kept("holes", _holes_as_read)
 
 
-def _holes(mesh: Mesh) -> tuple[int, int]:
+def _holes_as_read(mesh: Mesh) -> tuple[int, int]:
     welded = weld(mesh.vertices, mesh.faces)  # equal points are one there
-    written = Mesh(welded.points, welded.faces)
-    bodies = int(bodies_of(written).max()) + 1
-    return bodies, genus(topology_of(written), bodies)
+    return holes_by_edges(Mesh(welded.points, welded.faces))
+
+
+def holes_by_edges(mesh: Mesh) -> tuple[int, int]:
+    """Count bodies, and holes through them, of a mesh whose equal points are one."""
+    bodies = int(bodies_of(mesh).max()) + 1
+    return bodies, genus(topology_of(mesh), bodies)

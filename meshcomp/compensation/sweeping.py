@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import any_of, dot, unit
-from meshcomp.compensation.cut_checks import holes_of, mended, unsound_faces
+from meshcomp.compensation.cut_checks import holes_by_edges, mended, unsound_faces
 from meshcomp.compensation.cutting import known_points, taken_away
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.limits import BROUGHT, MOST_SUNK, is_of_crossing, limited
@@ -35,8 +35,9 @@ __all__ = ["brought_to_place"]
 # mm, that a solid begins before its face: where faces coincide, films stay. Where rounding
 # makes needles, the other one may not.
 _BACK, _OTHER_BACK = 0.02, 0.013
-_MOST_CUTS = 24
-_MOST_FACES = 400_000  # looked at by all cuts together, about
+_MOST_CUTS = 8
+_MOST_FACES = 150_000  # looked at by all cuts together, about
+_IN_VAIN = 3  # cuts in a row
 _MOST_HULLS = 5_000  # of a group
 _CRUMB = (0.01, 1e-6)  # mm³, and of the part's volume: bodies that a cut may leave behind
 
@@ -121,10 +122,12 @@ def _brought(
     """Use all tools that do no harm; tell which."""
     batches = [tools] if tools else []
     done: list[_Tool] = []
-    while batches and cuts.left > 0:
+    in_vain = 0
+    while batches and cuts.left > 0 and in_vain < _IN_VAIN:
         some = batches.pop(0)
         cuts.left -= 1
         after, bad = _cut(ways, before, some)
+        in_vain = in_vain + 1 if after is None else 0
         if after is None:
             first, last = _parted(ways, some, bad)
             batches = [*first, *batches, *([tool] for tool in last)]
@@ -188,13 +191,15 @@ def _cut(
         for same in [np.isin(came_from, ways.refined.parents[tool.faces])]
         if not are_there(ways, tool.faces, mesh, same | (made_by == k))
     ]
-    if lost or sunk > MOST_SUNK or holes_of(mesh) != holes_of(before.mesh):
+    if lost or sunk > MOST_SUNK:
         return None, lost
     bad = np.zeros((0, 3, 3))
     for after in mended(replace(before, mesh=mesh, parents=old), new):
+        if holes_by_edges(after.mesh) != ways.holes:
+            continue
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
-            return _with_parents(before, after, np.concatenate(owners)), []
+            return _with_parents(ways, before, after, np.concatenate(owners)), []
         bad = after.mesh.corners[faces]
     return None, [k for k, tool in enumerate(tools) if _reaches(tool.solid, bad)]
 
@@ -226,16 +231,21 @@ def _tidied(mesh: Mesh, new: NDArray[np.bool_]) -> tuple[Mesh, NDArray[np.int64]
     return Mesh(mesh.vertices, whole.faces[kept]), left[kept]
 
 
-def _with_parents(before: Refined, after: Refined, own: NDArray[np.int64]) -> Refined:
+def _with_parents(
+    ways: Ways, before: Refined, after: Refined, own: NDArray[np.int64]
+) -> Refined:
     """Say of new faces that they are of those that look most as they do, there or beside.
 
-    `own` are faces of `before` that were to be brought to their places.
+    `own` are faces of `before` that were to be brought to their places. Of bores beside
+    them no face is new.
     """
     from scipy.spatial import cKDTree
 
     near = np.zeros(len(before.mesh.vertices), dtype=bool)
     near[before.mesh.faces[own]] = True
-    beside = np.flatnonzero(any_of(near[before.mesh.faces]))
+    is_bore = np.isin(before.parents, ways.refined.parents[ways.is_bore])
+    beside = np.flatnonzero(any_of(near[before.mesh.faces]) & ~is_bore)
+    beside = np.union1d(beside, own)
     new = np.flatnonzero(after.parents < 0)
     looks = cKDTree(unit(before.mesh.area_vectors[beside]))
     parents = after.parents.copy()

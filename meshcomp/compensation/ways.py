@@ -52,6 +52,8 @@ class Ways:
     d: NDArray[np.float64]  # (n, 3) mm, all the way
     is_short: NDArray[np.bool_]  # (n,) vertices that did not make it
     groups: tuple[NDArray[np.int64], ...]  # refined faces; each all grow, or all shrink
+    is_bore: NDArray[np.bool_]  # (m,) refined faces
+    holes: tuple[int, int]  # bodies of the part, and holes through them
     regions: NDArray[np.int64]  # (m,) plane of each refined face
     widths: NDArray[np.float64]  # (k,) mean width of each plane, mm
 
@@ -114,7 +116,8 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
     is_short = highest(np.abs(d - short.went)) > _NOTHING
     internal = np.array([getattr(f, "is_internal", False) for f in inspection.features])
     asked = (wanted.feature >= 0) & (wanted.offset != 0)
-    asked &= ~(wanted.is_round & np.append(internal, False)[wanted.feature])
+    is_bore = wanted.is_round & np.append(internal, False)[wanted.feature]
+    asked &= ~is_bore
     asked &= ~np.append(_tangled(short, len(internal)), False)[wanted.feature]
     rows = np.flatnonzero(asked & any_of(is_short[mesh.faces]))
     regions = short.planes.of_face[refined.parents]
@@ -124,6 +127,8 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
         d=d,
         is_short=is_short,
         groups=_groups(mesh.faces[rows], rows, wanted.offset[rows] > 0),
+        is_bore=is_bore,
+        holes=(inspection.solid.bodies, inspection.solid.genus),
         regions=regions,
         widths=_widths(mesh, regions),
     )
