@@ -192,8 +192,8 @@ def test_bores_cut_to_size_have_their_size_and_are_told_of_together():
     assert (
         "HELD BACK IN PLACES. 3 bores were changed in size by +0.230 mm and 2 walls by "
         "-0.120 mm; 1 profile was moved by -0.060 mm per side. But 3 features could only "
-        "be made with less than was wanted of the shape about their rims or of their "
-        "facets: every size was measured again in the written file and is as planned."
+        "be made with less than was wanted of their facets, or of what lies beside them: "
+        "every size was measured again in the written file and is as planned."
     ) in text
     assert "b01 to b03: offset as wanted, but faces would cross: cut to size" in text
     assert "limited" not in text

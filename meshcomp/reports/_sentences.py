@@ -144,10 +144,10 @@ def _limited(record: Record, rows: Sequence[Row]) -> Verdict:
     number = count(len(held), "feature")
     if not held:
         several = sum(bool(row.limits) for row in rows)
-        whose = "its" if several == 1 else "their"
+        whose, them = ("its", "it") if several == 1 else ("their", "them")
         done = f"{_changes(whole)} But {count(several, 'feature')} could only be made with"
-        rest = f" less than was wanted of the shape about {whose} rims or of {whose} "
-        rest += "facets: every size was"
+        rest = f" less than was wanted of {whose} facets, or of what lies beside {them}: "
+        rest += "every size was"
     else:
         done = _held(record, whole, number)
         rest = " and will not print to the size asked for; every other size was"
