@@ -14,6 +14,8 @@ from meshcomp.errors import OptionError
 from meshcomp.kits.making import Workers, make_kit
 from meshcomp.kits.reading import folder_kit
 from meshcomp.kits.running import all_done, workers_for
+from meshcomp.kits.store import tidy
+from meshcomp.kits.tasks import Job
 
 TWO = Workers(count=2)
 MAIN = "from meshcomp.cli import main; main()"
@@ -92,6 +94,33 @@ def test_killed_and_started_again_it_does_only_the_rest(folder, tmp_path, enough
     assert outcome.conforms
     assert len(written(out)) == 40
     assert [path.name for path in out.glob(".*") if path.is_file()] == []  # no halves
+
+
+LEFT = """
+import os, sys
+import meshcomp
+from meshcomp.files.atomic import save_atomically
+from meshcomp.workflow import compensate_part
+os.fsync = lambda handle: os._exit(9)  # killed with all its bytes written, and no name
+if sys.argv[2] == "part":
+    rule = meshcomp.ByHand(wall_growth=-0.05)
+    compensate_part(meshcomp.demo_part("shaft_spacer"), sys.argv[1], rule)
+save_atomically(sys.argv[1] + ".report.html", b"page")
+"""
+
+
+@pytest.mark.parametrize("what", ["part", "report"])
+@pytest.mark.parametrize("name", ["spacer.stl", f"{'long' * 30}.stl"])
+def test_what_a_killed_run_left_goes_whatever_it_was_writing(tmp_path, what, name):
+    out = tmp_path / name
+    ended = subprocess.run([sys.executable, "-c", LEFT, str(out), what], check=False)
+    assert ended.returncode == 9
+    assert len(list(tmp_path.iterdir())) == 1
+
+    other = tmp_path / ".other.0123abcd.stl"
+    other.write_bytes(b"")
+    tidy(Job(part=None, out=out, calibration_sha256=""))
+    assert list(tmp_path.iterdir()) == [other]
 
 
 def square(number):

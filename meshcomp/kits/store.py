@@ -152,11 +152,12 @@ def tidy(job: Job) -> None:
     """Remove what a killed run left half done of a part."""
     out = job.out
     ending = re.escape(out.suffix)
-    unproved = re.compile(rf"\.{re.escape(out.stem[:80])}\.[0-9a-f]{{8}}{ending}")
-    halves = re.compile(rf"\.{re.escape(out.name)}.*\.[0-9a-f]{{12}}\.part")
+    # Not proved yet; half written, of that or of a report. Long names are cut short.
+    unproved = rf"\.{re.escape(out.stem[:80])}\.[0-9a-f]{{8}}{ending}"
+    half = rf"\.({unproved}|{re.escape(out.name[:100])}.*)\.[0-9a-f]{{12}}\.part"
     if not out.parent.is_dir():
         return
     for path in out.parent.iterdir():
-        if unproved.fullmatch(path.name) or halves.fullmatch(path.name):
+        if re.fullmatch(f"{unproved}|{half}", path.name):
             with contextlib.suppress(OSError):
                 path.unlink()
