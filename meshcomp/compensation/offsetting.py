@@ -164,6 +164,7 @@ class _Work:
             touching=self.touching,
             holding=self.holding,
             places=self.places,
+            wanted=self.wanted,
             d=self.d,
         )
 

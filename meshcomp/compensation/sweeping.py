@@ -147,7 +147,7 @@ def _parted(
         middle = len(tools) // 2
         return [tools[:middle], tools[middle:]], []
     (tool,) = tools
-    if tool.back == _BACK:
+    if tool.back == _BACK and bad:  # rounding may do better
         return [], [_tool(ways, tool.faces, _OTHER_BACK)]
     some = _by_feature(ways, tool)
     return [], some if len(some) > 1 else []
@@ -192,7 +192,7 @@ def _cut(
         if not are_there(ways, tool.faces, mesh, same | (made_by == k))
     ]
     if lost or sunk > MOST_SUNK:
-        return None, lost
+        return None, lost if len(lost) < len(tools) else []
     bad = np.zeros((0, 3, 3))
     for after in mended(replace(before, mesh=mesh, parents=old), new):
         if holes_by_edges(after.mesh) != ways.holes:

@@ -33,6 +33,7 @@ class Short:
     touching: NDArray[np.bool_]  # (m,) inspected faces that may not move
     holding: Holding
     places: dict[int, Place]  # by feature, where it had to be held back
+    wanted: Targets  # with what cylinders were held to
     d: NDArray[np.float64]  # (n, 3) mm, of which vertices made their shares
 
     @property
@@ -107,12 +108,8 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
     Bores are not among them (`boring` cuts those), nor is what lies against another body
     or crossed other faces before.
     """
-    shares = short.holding.cylinders.copy()
-    free = _free(inspection, plan, short)
-    shares[free] = 1.0
     refined, mesh = short.refined, short.refined.mesh
-    wanted = targets(inspection, plan, refined, shares, short.touching)
-    d = displacements(mesh, short.planes.face_normals[refined.parents], wanted)
+    wanted, d = _all_the_way(inspection, plan, short)
     is_short = highest(np.abs(d - short.went)) > _NOTHING
     internal = np.array([getattr(f, "is_internal", False) for f in inspection.features])
     asked = (wanted.feature >= 0) & (wanted.offset != 0)
@@ -144,6 +141,19 @@ def _widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
     spans = np.maximum(np.linalg.norm(high - low, axis=1), 1e-12)
     areas = np.bincount(regions, np.linalg.norm(mesh.area_vectors, axis=1))
     return np.asarray(areas / spans)
+
+
+def _all_the_way(
+    inspection: Inspection, plan: Plan, short: Short
+) -> tuple[Targets, NDArray[np.float64]]:
+    """Return what faces are asked, and vertices, (n, 3) mm, where no boss is held."""
+    shares = short.holding.cylinders.copy()
+    shares[_free(inspection, plan, short)] = 1.0
+    if (shares == short.holding.cylinders).all():
+        return short.wanted, short.d
+    wanted = targets(inspection, plan, short.refined, shares, short.touching)
+    normals = short.planes.face_normals[short.refined.parents]
+    return wanted, displacements(short.refined.mesh, normals, wanted)
 
 
 def _free(inspection: Inspection, plan: Plan, short: Short) -> list[int]:
