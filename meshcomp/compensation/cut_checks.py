@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, any_of, hashes_of_rows
+from meshcomp._vectors import all_of, any_of, dot, hashes_of_rows, unit
 from meshcomp.compensation.cutting import closed_up, worn_faces
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
@@ -30,7 +30,9 @@ __all__ = [
 ]
 
 # Shortest edges of rims, and heights of needles, that stay, mm: ever larger ones.
-_MENDED = ((2e-3, 1e-5), (2e-3, 2e-4), (5e-3, 1e-3))
+_MENDED = ((0.0, 1e-5), (2e-3, 1e-5), (2e-3, 2e-4), (5e-3, 1e-3))
+_BACK_TO_BACK = -0.999  # cosine: a fold, or an edge of under 3 degrees
+_WIDE = 2e-4  # mm: lower faces have no direction to speak of
 _NEEDLE = 2e-6  # mm: rounding may turn lower faces
 
 
@@ -113,8 +115,20 @@ def unsound_faces(
     found = np.unique(np.concatenate([pairs, rows[low]]) if needles else pairs)
     if len(found):
         return found
+    back = _folded_back(after.mesh, rows)
+    if len(back):
+        return back
     touched &= after.parents >= 0
     return worn_faces(before.mesh, after.mesh, after.parents, touched)
+
+
+def _folded_back(mesh: Mesh, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Those of some faces that lie back on a neighbour: in one plane, none crosses."""
+    beside = topology_of(mesh).neighbours[rows]
+    normals, is_wide = unit(mesh.area_vectors), mesh.heights > _WIDE
+    turned = dot(normals[rows][:, None], normals[beside]) < _BACK_TO_BACK
+    turned &= is_wide[rows][:, None] & is_wide[beside] & (beside >= 0)
+    return rows[any_of(turned)]
 
 
 def _are_known(before: Mesh, after: Mesh) -> NDArray[np.bool_]:

@@ -35,10 +35,11 @@ __all__ = ["brought_to_place"]
 # mm, that a solid begins before its face: where faces coincide, films stay. Where rounding
 # makes needles, the other one may not.
 _BACK, _OTHER_BACK = 0.02, 0.013
-_MOST_CUTS = 8
+_MOST_CUTS = 6
 _MOST_FACES = 150_000  # looked at by all cuts together, about
-_IN_VAIN = 3  # cuts in a row
+_IN_VAIN = 2  # cuts in a row
 _MOST_HULLS = 5_000  # of a group
+_MOST_TOOLS = 12  # groups of a part: of letters there are very many
 _CRUMB = (0.01, 1e-6)  # mm³, and of the part's volume: bodies that a cut may leave behind
 
 
@@ -88,7 +89,8 @@ def brought_to_place(
     if not (is_held and cuts.left):
         return made
     ways = ways_of(inspection, plan, short)
-    tools = _tools(ways, ways.groups)
+    sized = np.array([f.nominal_size is not None for f in inspection.features])
+    tools = _tools(ways, _that_matter(ways, sized))
     brought: list[_Tool] = []
     for grows in (False, True):
         some = [tool for tool in tools if ways.grows(tool.faces) is grows]
@@ -102,6 +104,19 @@ def brought_to_place(
     return (
         made if is_lower and not any(x.reason == BROUGHT for x in told) else (result, told)
     )
+
+
+def _that_matter(ways: Ways, sized: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Choose groups to try: those of features that have a size, (f,), then by area."""
+    areas = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
+    ranked = sorted(
+        ways.groups,
+        key=lambda faces: (
+            not sized[ways.wanted.feature[faces]].any(),
+            -float(areas[faces].sum()),
+        ),
+    )
+    return ranked[:_MOST_TOOLS]
 
 
 def _tools(ways: Ways, groups: Sequence[NDArray[np.int64]]) -> list[_Tool]:
@@ -193,22 +208,26 @@ def _cut(
     ]
     if lost or sunk > MOST_SUNK:
         return None, lost if len(lost) < len(tools) else []
-    bad = np.zeros((0, 3, 3))
+    bad: NDArray[np.float64] | None = None
     for after in mended(replace(before, mesh=mesh, parents=old), new):
         if holes_by_edges(after.mesh) != ways.holes:
             continue
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
             return _with_parents(ways, before, after, np.concatenate(owners)), []
-        bad = after.mesh.corners[faces]
-    return None, [k for k, tool in enumerate(tools) if _reaches(tool.solid, bad)]
+        if bad is None or len(faces) < len(bad):
+            bad = after.mesh.corners[faces]
+    return None, [] if bad is None else _nearest(ways, tools, bad)
 
 
-def _reaches(solid: Mesh, corners: NDArray[np.float64]) -> bool:
-    """Whether triangles, (k, 3, 3), reach into the box of a solid."""
-    low, high = solid.bounds
-    meets = (corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)
-    return bool(meets.all(axis=1).any())
+def _nearest(ways: Ways, tools: list[_Tool], corners: NDArray[np.float64]) -> list[int]:
+    """Tools whose faces are nearest to some triangles, (k, 3, 3)."""
+    from scipy.spatial import cKDTree
+
+    middles, mesh = corners.mean(axis=1), ways.refined.mesh
+    trees = [cKDTree(mesh.vertices[mesh.faces[t.faces]].mean(axis=1)) for t in tools]
+    away = np.array([tree.query(middles)[0] for tree in trees])
+    return [int(k) for k in np.unique(np.argmin(away, axis=0))]
 
 
 def _own(ways: Ways, before: Refined, tool: _Tool) -> NDArray[np.int64]:
