@@ -16,7 +16,7 @@ from meshcomp.parts import Part
 from meshcomp.repairing.duplicates import without_repeated
 from meshcomp.repairing.patchwork import untouched
 from meshcomp.stands import STANDS, Stand
-from meshcomp.topology import Topology, bodies_of, genus, topology_of
+from meshcomp.topology import Topology, bodies_and_holes, topology_of
 
 __all__ = ["inspect", "solid_state"]
 
@@ -69,13 +69,13 @@ def inspect(part: Part) -> Inspection:
 
 def solid_state(mesh: Mesh, topology: Topology, stand: Stand) -> SolidState:
     """Describe a solid in the file's frame."""
-    bodies = int(bodies_of(mesh).max()) + 1
+    bodies, holes = bodies_and_holes(mesh)
     ends = stand.to_file(mesh.bounds)
     low, high = ends.min(axis=0).tolist(), ends.max(axis=0).tolist()
     return SolidState(
         is_watertight=topology.is_closed,
         bodies=bodies,
-        genus=genus(topology, bodies),
+        genus=holes,
         volume=mesh.volume,
         bounds=((low[0], low[1], low[2]), (high[0], high[1], high[2])),
         triangles=len(mesh.faces),

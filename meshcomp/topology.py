@@ -12,6 +12,7 @@ from meshcomp.meshes import Mesh
 
 __all__ = [
     "Topology",
+    "bodies_and_holes",
     "bodies_of",
     "components",
     "cycles",
@@ -215,6 +216,12 @@ def bodies_of(mesh: Mesh) -> NDArray[np.int64]:
         Surface of each face, numbered from 0. Read-only.
     """
     return mesh.kept("bodies", _bodies)
+
+
+def bodies_and_holes(mesh: Mesh) -> tuple[int, int]:
+    """Count the bodies of a closed mesh, and the holes through them (see `genus`)."""
+    bodies = int(bodies_of(mesh).max(initial=-1)) + 1
+    return bodies, genus(topology_of(mesh), bodies)
 
 
 def _bodies(mesh: Mesh) -> NDArray[np.int64]:

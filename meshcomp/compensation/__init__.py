@@ -21,7 +21,8 @@ def compensate(inspection: Inspection, plan: Plan) -> Compensated:
     Cylinders get their planned diameter, every other wall its offset; heights do not
     change, and vertices of which nothing is asked keep their coordinates to the last
     bit. Where faces would turn over or cross, the offset is halved there and tried again;
-    bores that are to be wider are then cut to size instead.
+    walls are then brought to their places by solids, and bores that are to be wider are cut
+    to size, where that does no harm.
 
     The steps follow each other as in the print, backwards: offsets of walls; then the foot
     is drawn in, where the first layers spread over what the walls have become; errors of

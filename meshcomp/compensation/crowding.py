@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from meshcomp.inspections import SolidState
 from meshcomp.meshes import Mesh, with_points_joined
-from meshcomp.topology import bodies_of, genus, topology_of
+from meshcomp.topology import bodies_and_holes, topology_of
 
 __all__ = ["crowded_edges", "joined_otherwise", "newly_crowded"]
 
@@ -32,11 +32,9 @@ def joined_otherwise(solid: SolidState, before: Mesh, after: Mesh) -> NDArray[np
         Of `after`; empty if it has as many bodies and holes as the solid.
     """
     read, rows = _as_read(after)
-    topology = topology_of(read)
-    bodies = int(bodies_of(read).max(initial=-1)) + 1
-    if (bodies, genus(topology, bodies)) == (solid.bodies, solid.genus):
+    if bodies_and_holes(read) == (solid.bodies, solid.genus):
         return np.zeros((0, 2), dtype=np.int64)
-    own, found = topology_of(after).neighbours[rows], topology.neighbours
+    own, found = topology_of(after).neighbours[rows], topology_of(read).neighbours
     found = np.where(found < 0, -1, rows[found])
     one, side = np.nonzero((own != found) & np.isin(own, rows) & (found >= 0))
     pairs = np.sort(np.column_stack([rows[one], found[one, side]]), axis=1)

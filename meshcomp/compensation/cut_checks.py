@@ -17,11 +17,10 @@ from meshcomp.files.welding import weld
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.slivers import without_slivers
-from meshcomp.topology import bodies_of, genus, topology_of
+from meshcomp.topology import bodies_and_holes, topology_of
 
 __all__ = [
     "crossing_near",
-    "holes_by_edges",
     "holes_of",
     "is_sound",
     "mended",
@@ -165,10 +164,4 @@ def holes_of(mesh: Mesh) -> tuple[int, int]:
 
 def _holes_as_read(mesh: Mesh) -> tuple[int, int]:
     welded = weld(mesh.vertices, mesh.faces)  # equal points are one there
-    return holes_by_edges(Mesh(welded.points, welded.faces))
-
-
-def holes_by_edges(mesh: Mesh) -> tuple[int, int]:
-    """Count bodies, and holes through them, of a mesh whose equal points are one."""
-    bodies = int(bodies_of(mesh).max()) + 1
-    return bodies, genus(topology_of(mesh), bodies)
+    return bodies_and_holes(Mesh(welded.points, welded.faces))

@@ -24,6 +24,9 @@ def are_there(
 ) -> bool:
     """Whether faces of walls lie where they were to go.
 
+    Of every feature half must be there, and of every plane that is no narrow strip: a slot
+    that closes or a wall that comes to nothing is not where it should be.
+
     Parameters
     ----------
     ways : Ways
@@ -33,9 +36,6 @@ def are_there(
         What came of it.
     mine : (m,) bool
         Faces of `mesh` that may be theirs.
-
-    Of every feature half must be there, and of every plane that is no narrow strip: a slot
-    that closes or a wall that comes to nothing is not where it should be.
     """
     from scipy.spatial import cKDTree
 

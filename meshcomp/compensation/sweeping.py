@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import any_of, dot, unit
-from meshcomp.compensation.cut_checks import holes_by_edges, mended, unsound_faces
+from meshcomp.compensation.cut_checks import mended, unsound_faces
 from meshcomp.compensation.cutting import known_points, taken_away
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.limits import BROUGHT, MOST_SUNK, is_of_crossing, limited
@@ -28,7 +28,7 @@ from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
 from meshcomp.solids.hulls import united_hulls
-from meshcomp.topology import bodies_of
+from meshcomp.topology import bodies_and_holes, bodies_of
 
 __all__ = ["brought_to_place"]
 
@@ -210,7 +210,7 @@ def _cut(
         return None, lost if len(lost) < len(tools) else []
     bad: NDArray[np.float64] | None = None
     for after in mended(replace(before, mesh=mesh, parents=old), new):
-        if holes_by_edges(after.mesh) != ways.holes:
+        if bodies_and_holes(after.mesh) != ways.holes:
             continue
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
