@@ -28,6 +28,13 @@ def plate(tmp_path):
     return path
 
 
+def heights_in_text(path):
+    """Lowest and highest Z of an OBJ file, as the text says."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    heights = [float(line.split()[3]) for line in lines if line.startswith("v ")]
+    return min(heights), max(heights)
+
+
 def names(folder):
     return sorted(path.name for path in folder.iterdir())
 
@@ -35,6 +42,24 @@ def names(folder):
 def block(size=10.0, corner=(0.0, 0.0, 0.0)):
     mesh = plane.prism([[(0, 0), (size, 0), (size, size), (0, size)]], 0, size)
     return mesh.moved(mesh.vertices + np.array(corner))
+
+
+@pytest.mark.parametrize(("low", "high"), [(-7.000001, 6.9), (-0.7, 0.3)])
+def test_heights_that_only_text_can_hold_are_kept(low, high, tmp_path):
+    # 16 facets around: refined, so that there are new points at both ends.
+    turns = np.arange(16) * np.pi / 8
+    hole = 5 * np.column_stack([np.cos(turns), -np.sin(turns)])
+    mesh = plane.prism([[(-9, -9), (9, -9), (9, 9), (-9, 9)], hole], low, high)
+    points = [f"v {x!r} {y!r} {z!r}" for x, y, z in mesh.vertices.tolist()]
+    faces = [f"f {a} {b} {c}" for a, b, c in (mesh.faces + 1).tolist()]
+    path, out = tmp_path / "ring.obj", tmp_path / "out.obj"
+    path.write_text("\n".join([*points, *faces]), encoding="utf-8")
+
+    record = meshcomp.compensate_part(meshcomp.read(path, up="+Z"), out, RULE)
+
+    assert len(record.inspection.part.mesh.faces) < len(meshcomp.read(out).mesh.faces)
+    assert heights_in_text(out) == (low, high)
+    assert record.conforms
 
 
 def test_the_part_is_written_and_nothing_is_left_beside_it(plate):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meshcomp._vectors import dot, hashes_of_rows, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.rounding import rounded
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.solids.cutting import cut_away_from
@@ -96,9 +97,9 @@ def taken_away(
         before, cutters, _planes(before).of_face, owners=owners, adds=adds
     )
     new = ~known_points(mesh.vertices, before.vertices)
-    rounded = mesh.vertices.copy()
-    rounded[new] = rounded[new].astype(np.float32).astype(np.float64)
-    mesh, kept = closed_up(mesh.moved(rounded), new)
+    places = mesh.vertices.copy()
+    places[new] = rounded(places[new], before.bounds[:, 2])
+    mesh, kept = closed_up(mesh.moved(places), new)
     return mesh, parents[kept], made_by[kept], new
 
 

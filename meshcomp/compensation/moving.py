@@ -12,6 +12,7 @@ from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import joined_ends
 from meshcomp.compensation.flattening import flattened
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.rounding import rounded
 from meshcomp.meshes import Mesh
 from meshcomp.triangulating import Known
 
@@ -55,12 +56,12 @@ def moved_by(
     d[: len(share)] *= share[:, None]
     d[np.abs(d) < _NOTHING] = 0.0
     # What will be written has 32 bits: what is judged has them too.
-    rounded = (mesh.vertices + d).astype(np.float32).astype(np.float64)
+    places = rounded(mesh.vertices + d, mesh.bounds[:, 2])
     # Near zero they hold rounding errors too, and bodies that touch there would cross.
-    rounded[np.abs(rounded) < _NOTHING] = 0.0
-    shifted = np.where(d != 0, rounded, mesh.vertices)
+    places[np.abs(places) < _NOTHING] = 0.0
+    shifted = np.where(d != 0, places, mesh.vertices)
     new = np.arange(len(mesh.vertices)) >= refined.old_vertices
-    shifted[new] = rounded[new]
+    shifted[new] = places[new]
     changed = any_of(d != 0) | new
     touched = any_of(changed[mesh.faces])
     flat, of_face, fresh = flattened(refined, mesh.moved(shifted), charts, touched, known)
