@@ -18,7 +18,7 @@ from outside import crossings, plane
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path, read_calibration
 from meshcomp.compensation.cut_checks import unsound_faces
-from meshcomp.compensation.limits import BROUGHT
+from meshcomp.compensation.limits import BROUGHT, mostly_bent
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.solids.cutting import cut_away_from
@@ -74,6 +74,21 @@ def test_a_ridge_that_goes_leaves_the_wall_about_it_in_its_place():
     assert all(check.passed for check in proof.checks)
     assert all(size.conforms for size in proof.sizes)
     assert result.part.mesh.volume == pytest.approx(5 * 39.7 * 19.7, abs=2e-3)
+
+
+@pytest.mark.parametrize(("went", "told"), [(0.096, []), (0.03, [(0.1, 0.03)])])
+def test_a_wall_that_neighbours_drag_away_is_not_said_to_be_in_its_place(went, told):
+    block = plane.prism([[(0, 0), (9, 0), (9, 9), (0, 9)]], 0, 5)
+    found = meshcomp.inspect(part_of(block))
+    plan = meshcomp.plan(found, meshcomp.ByHand(wall_growth=0.1))
+    # The two sides across X go 0.1 mm, those across Y do not.
+    outward = np.sign(found.part.mesh.vertices - [4.5, 4.5, 2.5])
+
+    limits = mostly_bent(found, plan, outward * [0.1, went, 0], {"wall-01", "wall-02"})
+
+    assert [f.id for f in found.features] == ["wall-01", "wall-02"]
+    assert [(x.wanted, pytest.approx(x.used)) for x in limits] == told
+    assert mostly_bent(found, plan, outward * [0.1, went, 0], set()) == ()
 
 
 def test_a_slot_between_wide_walls_is_not_filled():

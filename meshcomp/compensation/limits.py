@@ -26,12 +26,14 @@ __all__ = [
     "Place",
     "limit_at",
     "limited",
+    "mostly_bent",
     "places_at",
     "places_of_contact",
     "places_of_vanishing",
 ]
 
 _BENT = 0.001  # mm: what a straight wall may be off
+_OFF = 0.005  # mm: what any wall may be off and still be in its place
 _SLOPING = 2e-3  # vertical part of a normal: more is no upright wall
 _SHOWN = 0.01  # of the volume that all walls are asked to sweep
 _BESIDE = "a neighbour is held back"
@@ -195,6 +197,37 @@ def _dragged(
         for missed, feature, correction, rows, went in found
         if missed > _SHOWN * asked
     ]
+
+
+def mostly_bent(
+    inspection: Inspection, plan: Plan, moved: NDArray[np.float64], among: set[str]
+) -> tuple[Limit, ...]:
+    """Tell of walls and profiles most of which neighbours drag away from their places.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    moved : (n, 3) float
+        How far each vertex of the inspected mesh went, mm.
+    among : set of str
+        Features to look at; cylinders with a size are where their radius says.
+    """
+    mesh = inspection.part.mesh
+    limits = []
+    for feature, correction in zip(inspection.features, plan.corrections, strict=True):
+        if feature.id not in among or is_sized(feature, correction):
+            continue
+        areas = np.linalg.norm(
+            Mesh(mesh.vertices, mesh.faces[feature.faces]).area_vectors, axis=1
+        )
+        went = _went(mesh, feature.faces, moved)
+        is_off = np.abs(went.mean(axis=1) - correction.offset) > _OFF
+        if float(areas @ is_off) > float(areas.sum()) / 2:
+            limits.append(
+                _where_most(inspection, (feature, correction), feature.faces, went)
+            )
+    return tuple(limits)
 
 
 def _went(

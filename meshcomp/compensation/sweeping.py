@@ -18,7 +18,13 @@ from meshcomp._vectors import any_of, dot, unit
 from meshcomp.compensation.cut_checks import mended, unsound_faces
 from meshcomp.compensation.cutting import known_points, taken_away
 from meshcomp.compensation.films import in_films
-from meshcomp.compensation.limits import BROUGHT, MOST_SUNK, is_of_crossing, limited
+from meshcomp.compensation.limits import (
+    BROUGHT,
+    MOST_SUNK,
+    is_of_crossing,
+    limited,
+    mostly_bent,
+)
 from meshcomp.compensation.presence import are_there
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.ways import Short, Ways, ways_of
@@ -297,9 +303,11 @@ def _told(
     went = short.went[: len(short.holding.vertices)]
     left = limited(inspection, plan, short.holding, short.places, went)
     still = {x.feature_id for x in left}
-    done = [
-        replace(x, used=x.wanted, reason=BROUGHT)
-        for x in limits
-        if x.feature_id not in still
-    ]
-    return (*left, *done)
+    done = [x for x in limits if x.feature_id not in still]
+    # Their places are where neighbours that move otherwise let them be.
+    bent = {
+        x.feature_id: x
+        for x in mostly_bent(inspection, plan, went, {x.feature_id for x in done})
+    }
+    now = (bent.get(x.feature_id, replace(x, used=x.wanted, reason=BROUGHT)) for x in done)
+    return (*left, *now)
