@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import manifold3d
 import numpy as np
 import pytest
 from outside import measure, plane
@@ -13,8 +15,10 @@ from outside.solids import write_stl
 
 import meshcomp
 from meshcomp import workflow
+from meshcomp.compensation.limits import CUT
 from meshcomp.errors import NotASolidError, OptionError, PartFileError, UnsoundResultError
 from meshcomp.meshes import Mesh, concatenate
+from meshcomp.printer_axes import PrinterAxes
 
 MODELS = Path(__file__).parents[1] / "models"
 RULE = meshcomp.ByHand(wall_growth=0.05, bore_opening=0.2)
@@ -44,8 +48,9 @@ def block(size=10.0, corner=(0.0, 0.0, 0.0)):
     return mesh.moved(mesh.vertices + np.array(corner))
 
 
+@pytest.mark.parametrize("axes", [None, PrinterAxes(scale=(1.001, 1, 1), skew=0.002)])
 @pytest.mark.parametrize(("low", "high"), [(-7.000001, 6.9), (-0.7, 0.3)])
-def test_heights_that_only_text_can_hold_are_kept(low, high, tmp_path):
+def test_heights_that_only_text_can_hold_are_kept(low, high, axes, tmp_path):
     # 16 facets around: refined, so that there are new points at both ends.
     turns = np.arange(16) * np.pi / 8
     hole = 5 * np.column_stack([np.cos(turns), -np.sin(turns)])
@@ -55,11 +60,37 @@ def test_heights_that_only_text_can_hold_are_kept(low, high, tmp_path):
     path, out = tmp_path / "ring.obj", tmp_path / "out.obj"
     path.write_text("\n".join([*points, *faces]), encoding="utf-8")
 
-    record = meshcomp.compensate_part(meshcomp.read(path, up="+Z"), out, RULE)
+    rule = replace(RULE, axes=axes)
+    record = meshcomp.compensate_part(meshcomp.read(path, up="+Z"), out, rule)
 
     assert len(record.inspection.part.mesh.faces) < len(meshcomp.read(out).mesh.faces)
-    assert heights_in_text(out) == (low, high)
+    # About a centre and back: the last bit of 64 may change.
+    limit = 0 if axes is None else 1e-14
+    assert heights_in_text(out) == pytest.approx((low, high), rel=0, abs=limit)
     assert record.conforms
+
+
+@pytest.mark.parametrize("unit", ["inch", "m"])
+def test_a_file_in_another_unit_holds_what_was_judged_to_the_last_bit(unit, tmp_path):
+    scale = {"inch": 25.4, "m": 1000.0}[unit]
+    ball = manifold3d.Manifold.sphere(2.0, 160) - manifold3d.Manifold.cylinder(
+        10.0, 0.5, 0.5, 64
+    ).translate((0, 0, -5))  # facets smaller than the offset: its bore is cut
+    found = ball.to_mesh64()
+    mesh = Mesh(found.vert_properties[:, :3], np.asarray(found.tri_verts, np.int64))
+    write_stl(mesh.moved(mesh.vertices / scale), tmp_path / "ball.stl")
+
+    seen = meshcomp.inspect(meshcomp.read(tmp_path / "ball.stl", unit=unit))
+    result = meshcomp.compensate(
+        seen, meshcomp.plan(seen, meshcomp.ByHand(bore_opening=0.2))
+    )
+    meshcomp.write(result.part, tmp_path / "out.stl")
+
+    data = (tmp_path / "out.stl").read_bytes()[84:]
+    kind = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("", "<u2")])
+    numbers = np.frombuffer(data, kind)["corners"].astype(np.float64)
+    assert {x.reason for x in result.limits} == {CUT}
+    assert np.array_equal(numbers * scale, result.part.mesh.corners)
 
 
 def test_the_part_is_written_and_nothing_is_left_beside_it(plate):

@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import unit
 from meshcomp.compensation.limits import CONTACT_GAP
+from meshcomp.compensation.rounding import rounded
 from meshcomp.contacts import touching_faces
 from meshcomp.crossings import crossing_pairs
 from meshcomp.errors import UnsoundResultError
+from meshcomp.files.precision import unit_held
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.printer_axes import PrinterAxes
@@ -41,18 +43,20 @@ def axes_undone(inspection: Inspection, mesh: Mesh, axes: PrinterAxes) -> Mesh:
     UnsoundResultError
         If bodies cross nevertheless, with the place.
     """
-    asked = _asked(mesh, axes)
+    unit_of_file = unit_held(inspection.part)
+    asked = _asked(mesh, axes, unit_of_file)
     if inspection.solid.bodies == 1:
         return asked
     before = len(crossing_pairs(mesh))
     if len(crossing_pairs(asked)) > before:
-        asked = _asked(_drawn_back(mesh), axes)
+        asked = _asked(_drawn_back(mesh), axes, unit_of_file)
         _refuse_crossing(inspection, asked, before)
     return asked
 
 
-def _asked(mesh: Mesh, axes: PrinterAxes) -> Mesh:
-    return mesh.moved(axes.undone(mesh.vertices).astype(np.float32).astype(np.float64))
+def _asked(mesh: Mesh, axes: PrinterAxes, unit_of_file: float) -> Mesh:
+    levels = axes.undone(mesh.bounds)[:, 2]
+    return mesh.moved(rounded(axes.undone(mesh.vertices), levels, unit_of_file))
 
 
 def _drawn_back(mesh: Mesh) -> Mesh:

@@ -137,7 +137,9 @@ def _taken_out(
         return None
     if len(crossing_near(before.mesh, [tool.solid for tool in tools])):
         return None
-    mesh, old, made_by, new = taken_away(before.mesh, [tool.solid for tool in tools])
+    mesh, old, made_by, new = taken_away(
+        before.mesh, [tool.solid for tool in tools], unit=before.unit
+    )
     is_new = old < 0
     kept = old[~is_new]
     if _takes_more(before, mesh, tools) or _cuts_another(before, tools, kept):

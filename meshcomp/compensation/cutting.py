@@ -71,6 +71,7 @@ def taken_away(
     *,
     owners: Sequence[int] | None = None,
     adds: bool = False,
+    unit: float = 1.0,
 ) -> Cut:
     """Take solids away from a closed mesh, and round new points to 32 bits.
 
@@ -82,6 +83,8 @@ def taken_away(
         Closed solids.
     owners, adds
         As for `cut_away_from`: whose body each is for, and whether it is added instead.
+    unit : float, optional
+        Of the file, mm, in which 32 bits will hold the points.
 
     Returns
     -------
@@ -98,7 +101,7 @@ def taken_away(
     )
     new = ~known_points(mesh.vertices, before.vertices)
     places = mesh.vertices.copy()
-    places[new] = rounded(places[new], before.bounds[:, 2])
+    places[new] = rounded(places[new], before.bounds[:, 2], unit)
     mesh, kept = closed_up(mesh.moved(places), new)
     return mesh, parents[kept], made_by[kept], new
 

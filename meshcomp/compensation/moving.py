@@ -56,7 +56,7 @@ def moved_by(
     d[: len(share)] *= share[:, None]
     d[np.abs(d) < _NOTHING] = 0.0
     # What will be written has 32 bits: what is judged has them too.
-    places = rounded(mesh.vertices + d, mesh.bounds[:, 2])
+    places = rounded(mesh.vertices + d, mesh.bounds[:, 2], refined.unit)
     # Near zero they hold rounding errors too, and bodies that touch there would cross.
     places[np.abs(places) < _NOTHING] = 0.0
     shifted = np.where(d != 0, places, mesh.vertices)

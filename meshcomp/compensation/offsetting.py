@@ -39,6 +39,7 @@ from meshcomp.compensation.volumes import Moved, VolumeChange, predicted_change
 from meshcomp.compensation.ways import Short
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
+from meshcomp.files.precision import unit_held
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
@@ -299,7 +300,9 @@ def _refined(inspection: Inspection, plan: Plan, holding: Holding) -> Refined:
         for feature, correction in changed
         if is_sized(feature, correction)
     }
-    return refine(inspection.part.mesh, [feature for feature, _ in changed], edges)
+    part = inspection.part
+    refined = refine(part.mesh, [feature for feature, _ in changed], edges)
+    return replace(refined, unit=unit_held(part))
 
 
 def _in_contact(inspection: Inspection, plan: Plan) -> NDArray[np.bool_]:

@@ -43,6 +43,7 @@ class Refined:
     strip_normals: NDArray[np.float64]  # (s, 3) unit, radial
     strip_owners: NDArray[np.int64]  # (s,) number of the cylinder of each strip
     uneven: NDArray[np.bool_]  # (c,) cylinders with faces cut otherwise than rim to rim
+    unit: float = 1.0  # mm, of the numbers that the file will hold
 
 
 def refine(mesh: Mesh, cylinders: list[Cylinder], edges: Edges | None = None) -> Refined:

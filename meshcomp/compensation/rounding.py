@@ -9,7 +9,7 @@ __all__ = ["rounded"]
 
 
 def rounded(
-    points: NDArray[np.float64], levels: NDArray[np.float64]
+    points: NDArray[np.float64], levels: NDArray[np.float64], unit: float = 1.0
 ) -> NDArray[np.float64]:
     """Round points to the 32 bits that most files have, but for heights to be kept.
 
@@ -20,6 +20,8 @@ def rounded(
     levels : (k,) float
         Heights, mm, where points stay that are there but for rounding: files of text
         hold ends of parts that 32 bits cannot tell, and those must not move.
+    unit : float, optional
+        Of the file, mm: what is rounded is the number that it will hold.
 
     Examples
     --------
@@ -27,7 +29,11 @@ def rounded(
     >>> rounded(points, np.array([0.0, 6.9]))[:, 2].tolist()
     [6.9, 3.299999952316284]
     """
-    made = points.astype(np.float32).astype(np.float64)
-    for level in levels.tolist():
-        made[made[:, 2] == np.float64(np.float32(level)), 2] = level
+    made = _in_short(points, unit)
+    for level, short in zip(levels.tolist(), _in_short(levels, unit), strict=True):
+        made[made[:, 2] == short, 2] = level
     return made
+
+
+def _in_short(lengths: NDArray[np.float64], unit: float) -> NDArray[np.float64]:
+    return np.asarray((lengths / unit).astype(np.float32).astype(np.float64) * unit)

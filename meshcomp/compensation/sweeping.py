@@ -194,6 +194,7 @@ def _cut(
         [tool.solid for tool in tools],
         owners=[int(own[0]) for own in owners],
         adds=ways.grows(tools[0].faces),
+        unit=before.unit,
     )
     welded = weld(mesh.vertices, mesh.faces)  # as whoever reads the file will
     mesh, old, made_by = (

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp.files.units import MM_IN
 from meshcomp.parts import Part
 
-__all__ = ["as_held", "holding_limit"]
+__all__ = ["as_held", "holding_limit", "unit_held"]
 
 _SHORT = ("stl", "3mf")  # formats of 32-bit numbers
 _SUMS = 8 * float(np.finfo(np.float64).eps)  # of a transform there and back
@@ -38,6 +38,18 @@ def as_held(part: Part, lengths: NDArray[np.float64]) -> NDArray[np.float64]:
     if part.source.format in _SHORT:
         numbers = numbers.astype(np.float32).astype(np.float64)
     return np.asarray(numbers * unit)
+
+
+def unit_held(part: Part) -> float:
+    """Return the unit, mm, in which a part's file holds 32-bit numbers; else that of mm.
+
+    Examples
+    --------
+    >>> import meshcomp
+    >>> unit_held(meshcomp.demo_part("shaft_spacer"))
+    1.0
+    """
+    return MM_IN[part.source.unit] if part.source.format in _SHORT else 1.0
 
 
 def holding_limit(part: Part) -> float:
