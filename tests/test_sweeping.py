@@ -110,6 +110,27 @@ def test_a_slot_between_wide_walls_is_not_filled():
     assert len(section.discrete) == 2
 
 
+@pytest.mark.parametrize("growth", [0.1, 0.15])
+def test_a_gap_about_a_boss_is_not_closed_facet_by_facet(growth):
+    # A boss stands 0.18 mm off a wall around it, of facets narrower than the slots above.
+    turns = np.linspace(np.pi / 2, 0, 13)
+    arc = 2 * np.column_stack([np.cos(turns), np.sin(turns)])
+    outline = np.vstack([[(2, -6), (6, -6), (6, 6), (-6, 6), (-6, 2)], arc])
+    wall = manifold3d.CrossSection([outline]).extrude(3.0).translate((0, 0, 2))
+    boss = manifold3d.Manifold.cylinder(2.0, 1.82, 1.82, 64).translate((0, 0, 2))
+    base = manifold3d.Manifold.cube((12.0, 12.0, 2.0)).translate((-6, -6, 0))
+    solid = (base + wall + boss).to_mesh64()
+    faces = np.asarray(solid.tri_verts).astype(np.int64)
+    _, result, _ = made(
+        part_of(Mesh(solid.vert_properties[:, :3], faces)), wall_growth=growth
+    )
+
+    shape = trimesh.Trimesh(result.part.mesh.vertices, result.part.mesh.faces)
+    section = shape.section(plane_origin=(0, 0, 3.1), plane_normal=(0, 0, 1))
+    assert len(section.discrete) == 2
+    assert any(x.used < growth for x in result.limits)
+
+
 def test_solids_are_added_to_the_body_of_their_owner_only():
     cube = manifold3d.Manifold.cube((1.0, 1.0, 1.0)).to_mesh64()
     corners = np.asarray(cube.vert_properties)[:, :3]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.compensation.ways import Ways
+from meshcomp.compensation.ways import Ways, mean_widths
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
@@ -25,7 +25,8 @@ def are_there(
     """Whether faces of walls lie where they were to go.
 
     Of every feature half must be there, and of every plane that is no narrow strip: a slot
-    that closes or a wall that comes to nothing is not where it should be.
+    that closes or a wall that comes to nothing is not where it should be. Nor may strips
+    that lie beside each other be gone where they are no narrow strip together.
 
     Parameters
     ----------
@@ -51,12 +52,28 @@ def are_there(
     planes = components(len(goals), tree.query_pairs(_SAME_PLANE, output_type="ndarray"))
     there = np.bincount(planes, found) / np.maximum(np.bincount(planes, asked), 1e-12)
     lacks = asked * np.clip(1 - there, 0, 1)[planes]
-    strips = ways.widths < _STRIP * float(np.abs(ways.wanted.offset[faces]).max())
+    narrow = _STRIP * float(np.abs(ways.wanted.offset[faces]).max())
+    strips = ways.widths < narrow
+    is_gone = (asked > 0) & (there[planes] < _THERE)
+    gone = faces[is_gone & strips[ways.regions[faces]]]
+    if _widest(ways.refined.mesh, gone) > narrow:
+        return False
     every = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
     return all(
         _mostly(lacks, labels[faces], np.bincount(labels + 1, every)[1:], but)
         for labels, but in ((ways.wanted.feature, None), (ways.regions, strips))
     )
+
+
+def _widest(mesh: Mesh, faces: NDArray[np.int64]) -> float:
+    """Largest mean width of patches of faces that share corners, mm; 0 without faces."""
+    if len(faces) == 0:
+        return 0.0
+    _, corners = np.unique(mesh.faces[faces], return_inverse=True)
+    corners = corners.reshape(-1, 3)
+    pairs = np.concatenate([corners[:, :2], corners[:, 1:]])
+    patches = components(int(corners.max()) + 1, pairs)[corners[:, 0]]
+    return float(mean_widths(Mesh(mesh.vertices, mesh.faces[faces]), patches).max())
 
 
 def _mostly(

@@ -19,7 +19,7 @@ from meshcomp.plans import Plan
 from meshcomp.segmentation import Regions
 from meshcomp.topology import components
 
-__all__ = ["Short", "Ways", "ways_of"]
+__all__ = ["Short", "Ways", "mean_widths", "ways_of"]
 
 _NOTHING = 1e-6  # mm
 
@@ -127,12 +127,19 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
         is_bore=is_bore,
         holes=(inspection.solid.bodies, inspection.solid.genus),
         regions=regions,
-        widths=_widths(mesh, regions),
+        widths=mean_widths(mesh, regions),
     )
 
 
-def _widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Mean width of each plane, (k,) mm: its area by the diagonal of its box."""
+def mean_widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return the mean width of each region, (k,) mm: its area by the diagonal of its box.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : (m,) int
+        Region of each face.
+    """
     count = int(regions.max()) + 1
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
     for corner in mesh.faces.T:
