@@ -18,7 +18,7 @@ from outside import crossings, plane
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path, read_calibration
 from meshcomp.compensation.cut_checks import unsound_faces
-from meshcomp.compensation.limits import BROUGHT, mostly_bent
+from meshcomp.compensation.limits import BROUGHT, is_of_crossing, mostly_bent
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.solids.cutting import cut_away_from
@@ -165,6 +165,21 @@ def test_features_of_real_parts_that_were_held_back_have_their_sizes(name):
     assert all(size.conforms for size in proof.sizes)
     assert all(check.passed for check in proof.checks)
     assert crossings.crossing_faces(result.part.mesh) == 0
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not here")
+def test_walls_that_were_triangulated_anew_are_known_again():
+    # Of a wall of 14,000 mm² one corner is held back, the rest is in its place already.
+    part = meshcomp.repair(meshcomp.read(REAL / "solid/s32.stl"))
+    found = meshcomp.inspect(part)
+    rule = meshcomp.ByHand(wall_growth=-0.05, bore_opening=0.2)
+    result = meshcomp.compensate(found, meshcomp.plan(found, rule))
+
+    brought = {x.feature_id for x in result.limits if x.reason == BROUGHT}
+    held = [x for x in result.limits if is_of_crossing(x) and x.used != x.wanted]
+    assert len(brought) >= 10
+    assert held == []
+    assert all(check.passed for check in meshcomp.verify(found, result, result.part).checks)
 
 
 def test_a_fold_in_a_plane_is_seen_though_nothing_crosses():

@@ -8,16 +8,17 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, any_of, dot, hashes_of_rows, unit
+from meshcomp._vectors import all_of, any_of, hashes_of_rows
 from meshcomp.compensation.cutting import closed_up, worn_faces
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
+from meshcomp.compensation.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.welding import weld
 from meshcomp.meshes import Mesh
 from meshcomp.repairing.patchwork import Patchwork
 from meshcomp.repairing.slivers import without_slivers
-from meshcomp.topology import bodies_and_holes, topology_of
+from meshcomp.topology import bodies_and_holes
 
 __all__ = [
     "crossing_near",
@@ -29,10 +30,8 @@ __all__ = [
 ]
 
 # Shortest edges of rims, and heights of needles, that stay, mm: ever larger ones.
-_MENDED = ((0.0, 1e-5), (2e-3, 1e-5), (2e-3, 2e-4), (5e-3, 1e-3))
-_BACK_TO_BACK = -0.999  # cosine: a fold, or an edge of under 3 degrees
-_WIDE = 2e-4  # mm: lower faces have no direction to speak of
-_NEEDLE = 2e-6  # mm: rounding may turn lower faces
+_MENDED = ((2e-3, 1e-5), (2e-3, 2e-4), (5e-3, 1e-3))
+_LOWER = 10.0  # times: how much lower needles are for which planes are made anew
 
 
 def with_rims(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
@@ -55,6 +54,10 @@ def mended(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
         mesh, kept = Mesh(mesh.vertices, mesh.faces[left]), kept[left]
         limits = np.where(any_of(new[mesh.faces]), flattest, -1.0)
         mesh, parents = _without_needles(mesh, limits)
+        kept = kept[parents]
+        mesh, parents = unfolded(
+            mesh, np.flatnonzero(any_of(new[mesh.faces])), max(NEEDLE, flattest / _LOWER)
+        )
         kept = kept[parents]
         if np.array_equal(mesh.faces, known):
             continue
@@ -108,26 +111,17 @@ def unsound_faces(
     """
     touched = ~_are_known(before.mesh, after.mesh)
     rows = np.flatnonzero(touched)
-    low = Mesh(after.mesh.vertices, after.mesh.faces[rows]).heights < _NEEDLE
+    low = Mesh(after.mesh.vertices, after.mesh.faces[rows]).heights < NEEDLE
     # Not even faces that crossed before may: cutting those would make more of them.
     pairs = crossing_pairs(after.mesh, touched).ravel()
     found = np.unique(np.concatenate([pairs, rows[low]]) if needles else pairs)
     if len(found):
         return found
-    back = _folded_back(after.mesh, rows)
+    back = folded_back(after.mesh, rows)
     if len(back):
         return back
     touched &= after.parents >= 0
     return worn_faces(before.mesh, after.mesh, after.parents, touched)
-
-
-def _folded_back(mesh: Mesh, rows: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Those of some faces that lie back on a neighbour: in one plane, none crosses."""
-    beside = topology_of(mesh).neighbours[rows]
-    normals, is_wide = unit(mesh.area_vectors), mesh.heights > _WIDE
-    turned = dot(normals[rows][:, None], normals[beside]) < _BACK_TO_BACK
-    turned &= is_wide[rows][:, None] & is_wide[beside] & (beside >= 0)
-    return rows[any_of(turned)]
 
 
 def _are_known(before: Mesh, after: Mesh) -> NDArray[np.bool_]:

@@ -210,7 +210,7 @@ def _cut(
     lost = [
         k
         for k, tool in enumerate(tools)
-        for same in [np.isin(came_from, ways.refined.parents[tool.faces])]
+        for same in [ways.in_planes_of(tool.faces, came_from)]
         if not are_there(ways, tool.faces, mesh, same | (made_by == k))
     ]
     if lost or sunk > MOST_SUNK:
@@ -239,7 +239,7 @@ def _nearest(ways: Ways, tools: list[_Tool], corners: NDArray[np.float64]) -> li
 
 def _own(ways: Ways, before: Refined, tool: _Tool) -> NDArray[np.int64]:
     """Faces of the moved mesh that came from those of a group, or any of its body."""
-    own = np.flatnonzero(np.isin(before.parents, ways.refined.parents[tool.faces]))
+    own = np.flatnonzero(ways.in_planes_of(tool.faces, before.parents))
     if len(own) == 0 and not bodies_of(before.mesh).any():
         return np.zeros(1, dtype=np.int64)
     return own

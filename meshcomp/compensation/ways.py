@@ -56,11 +56,22 @@ class Ways:
     is_bore: NDArray[np.bool_]  # (m,) refined faces
     holes: tuple[int, int]  # bodies of the part, and holes through them
     regions: NDArray[np.int64]  # (m,) plane of each refined face
+    of_parent: NDArray[np.int64]  # (i,) plane of each inspected face
     widths: NDArray[np.float64]  # (k,) mean width of each plane, mm
 
     def grows(self, faces: NDArray[np.int64]) -> bool:
         """Whether faces of a group move outward."""
         return bool(self.wanted.offset[faces[0]] > 0)
+
+    def in_planes_of(
+        self, faces: NDArray[np.int64], parents: NDArray[np.int64]
+    ) -> NDArray[np.bool_]:
+        """Whether faces with some parents, (j,), -1 for none, lie in planes of others.
+
+        Where a plane was triangulated anew, its faces have one parent, whichever it is.
+        """
+        planes = np.where(parents < 0, -1, self.of_parent[parents])
+        return np.asarray(np.isin(planes, self.regions[faces]))
 
     def swept(self, faces: NDArray[np.int64], back: float) -> NDArray[np.float64]:
         """Corners of what faces sweep, (k, 6, 3): from a little before to their goals.
@@ -127,6 +138,7 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
         is_bore=is_bore,
         holes=(inspection.solid.bodies, inspection.solid.genus),
         regions=regions,
+        of_parent=short.planes.of_face,
         widths=mean_widths(mesh, regions),
     )
 
@@ -138,13 +150,13 @@ def mean_widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
     ----------
     mesh : Mesh
     regions : (m,) int
-        Region of each face.
+        Region of each face; each has one.
     """
-    count = int(regions.max()) + 1
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    for corner in mesh.faces.T:
-        np.minimum.at(low, regions, mesh.vertices[corner])
-        np.maximum.at(high, regions, mesh.vertices[corner])
+    order = np.argsort(regions, kind="stable")
+    firsts = np.flatnonzero(np.diff(regions[order], prepend=-1))
+    corners = mesh.corners[order]
+    low = np.minimum.reduceat(corners.min(axis=1), firsts, axis=0)
+    high = np.maximum.reduceat(corners.max(axis=1), firsts, axis=0)
     spans = np.maximum(np.linalg.norm(high - low, axis=1), 1e-12)
     areas = np.bincount(regions, np.linalg.norm(mesh.area_vectors, axis=1))
     return np.asarray(areas / spans)
