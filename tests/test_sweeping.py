@@ -19,6 +19,7 @@ import meshcomp
 from meshcomp.calibration.record import invented_calibration_path, read_calibration
 from meshcomp.compensation.cut_checks import unsound_faces
 from meshcomp.compensation.limits import BROUGHT, is_of_crossing, mostly_bent
+from meshcomp.compensation.outlines_kept import joined_or_parted
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.solids.cutting import cut_away_from
@@ -129,6 +130,42 @@ def test_a_gap_about_a_boss_is_not_closed_facet_by_facet(growth):
     section = shape.section(plane_origin=(0, 0, 3.1), plane_normal=(0, 0, 1))
     assert len(section.discrete) == 2
     assert any(x.used < growth for x in result.limits)
+
+
+@pytest.mark.parametrize(("radius", "facets"), [(0.5, 24), (3.0, 96)])
+def test_a_boss_does_not_grow_together_with_a_flat_wall(radius, facets):
+    # 0.18 mm apart, where each is to grow by 0.1 mm: bodies and holes would stay the same.
+    wall = manifold3d.Manifold.cube((12.0, 4.0, 3.0)).translate((-6, 0, 2))
+    base = manifold3d.Manifold.cube((12.0, 12.0, 2.0)).translate((-6, -8, 0))
+    boss = manifold3d.Manifold.cylinder(2.0, radius, radius, facets)
+    solid = (base + wall + boss.translate((0, -radius - 0.18, 2))).to_mesh64()
+    faces = np.asarray(solid.tri_verts).astype(np.int64)
+    _, result, _ = made(part_of(Mesh(solid.vert_properties[:, :3], faces)), wall_growth=0.1)
+
+    shape = trimesh.Trimesh(result.part.mesh.vertices, result.part.mesh.faces)
+    section = shape.section(plane_origin=(0, 0, 3.1), plane_normal=(0, 0, 1))
+    assert len(section.discrete) == 2
+    assert any(x.used < 0.1 for x in result.limits)
+
+
+def test_outlines_that_join_or_part_are_seen_at_their_heights():
+    cube = manifold3d.Manifold.cube((2.0, 2.0, 4.0))
+    low = manifold3d.Manifold.cube((1.0, 2.0, 1.0)).translate((2, 0, 0))
+    base = manifold3d.Manifold.cube((5.0, 2.0, 1.0)).translate((0, 0, -1))
+    apart = base + cube + cube.translate((3, 0, 0))
+    bridge = manifold3d.Manifold.cube((1.5, 1.0, 1.0)).translate((1.75, 0.5, 2))
+
+    def meshed(solid):
+        found = solid.to_mesh64()
+        faces = np.asarray(found.tri_verts).astype(np.int64)
+        return Mesh(found.vert_properties[:, :3], faces)
+
+    # The lower tool lies within the base, where nothing changes.
+    tools = [meshed(low.translate((0, 0, -1))), meshed(bridge)]
+    joined = meshed(apart + bridge)
+    assert joined_or_parted(meshed(apart), joined, tools) == [1]
+    assert joined_or_parted(joined, meshed(apart), tools) == [1]
+    assert joined_or_parted(joined, joined, tools) == []
 
 
 def test_solids_are_added_to_the_body_of_their_owner_only():

@@ -25,6 +25,7 @@ from meshcomp.compensation.limits import (
     limited,
     mostly_bent,
 )
+from meshcomp.compensation.outlines_kept import joined_or_parted
 from meshcomp.compensation.presence import are_there
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.ways import Short, Ways, ways_of
@@ -221,6 +222,10 @@ def _cut(
             continue
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
+            solids = [tool.solid for tool in tools]
+            joined = joined_or_parted(before.mesh, after.mesh, solids)
+            if joined:
+                return None, joined
             return _with_parents(ways, before, after, np.concatenate(owners)), []
         if bad is None or len(faces) < len(bad):
             bad = after.mesh.corners[faces]
