@@ -139,6 +139,23 @@ def test_bores_that_would_grow_into_each_other_stay_held():
     assert proof.solid.genus == 2
 
 
+@pytest.mark.parametrize("turned", [0, 90])
+def test_a_blind_bore_does_not_open_into_the_side_of_its_part(turned):
+    # Its wall is 0.09 mm thick where it is to be 0.1 mm wider: one body without holes,
+    # before and then.
+    block = manifold3d.Manifold.cube((12.0, 12.0, 10.0)).translate((-6, -6, 0))
+    bore = manifold3d.Manifold.cylinder(9.0, 2.0, 2.0, 64).translate((0, 3.91, 4))
+    part = part_of((block - bore).rotate((turned, 0, 0)))
+    _, result, _ = made(part, bore_opening=0.2)
+
+    (limit,) = result.limits
+    assert abs(limit.used) < 0.1
+    along = np.array([0, -np.sin(np.radians(turned)), np.cos(np.radians(turned))])
+    shape = trimesh.Trimesh(result.part.mesh.vertices, result.part.mesh.faces)
+    section = shape.section(plane_origin=8 * along, plane_normal=along)
+    assert len(section.discrete) == 2
+
+
 def test_what_is_held_for_another_reason_is_not_cut():
     part = drilled_ball(-5.0)
     found = meshcomp.inspect(part)

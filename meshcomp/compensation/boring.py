@@ -28,6 +28,7 @@ from meshcomp.compensation.cut_checks import crossing_near, holes_of, is_sound, 
 from meshcomp.compensation.cutting import prism, taken_away
 from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
+from meshcomp.compensation.outlines_kept import joined_or_parted
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection
@@ -45,6 +46,7 @@ _BEYOND = 0.02  # mm, past an open end
 _SLOPE = 3.0  # how much farther, where that is free as well, than the wall goes
 _END = 0.5  # part of a normal along the axis: more is no wall
 _MOST = 2.0  # times the volume expected, or something else was cut
+_OPENED = 0.25  # of a bore's height, where it may come to open into another or no longer
 _MOST_TOOLS = 64
 _SMALLEST, _LARGEST = 24, 4096  # facets around
 
@@ -144,6 +146,8 @@ def _taken_out(
     kept = old[~is_new]
     if _takes_more(before, mesh, tools) or _cuts_another(before, tools, kept):
         return None
+    if _opens(before, mesh, tools):
+        return None
     for k, tool in enumerate(tools):
         mine = np.flatnonzero(is_new & (made_by == k))
         old[mine] = _like_ones(before, tool.cylinder, unit(mesh.area_vectors[mine]))
@@ -159,6 +163,19 @@ def _takes_more(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
         or bool(sunk > MOST_SUNK)
         or holes_of(mesh) != holes_of(before.mesh)
     )
+
+
+def _opens(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
+    """Whether a bore opens into what lies beside it, along more than where they cross."""
+    ways = [tuple(tool.cylinder.direction.round(6).tolist()) for tool in tools]
+    for way in set(ways):
+        same = [tool for tool, own in zip(tools, ways, strict=True) if own == way]
+        direction = same[0].cylinder.direction
+        frame = np.vstack([basis_across(direction), direction])
+        solids = [tool.solid for tool in same]
+        if (joined_or_parted(before.mesh, mesh, solids, frame) > _OPENED).any():
+            return True
+    return False
 
 
 def _cuts_another(before: Refined, tools: list[_Tool], kept: NDArray[np.int64]) -> bool:

@@ -223,9 +223,9 @@ def _cut(
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
             solids = [tool.solid for tool in tools]
-            joined = joined_or_parted(before.mesh, after.mesh, solids)
-            if joined:
-                return None, joined
+            joined = joined_or_parted(before.mesh, after.mesh, solids) > 0
+            if joined.any():
+                return None, np.flatnonzero(joined).tolist()
             return _with_parents(ways, before, after, np.concatenate(owners)), []
         if bad is None or len(faces) < len(bad):
             bad = after.mesh.corners[faces]
