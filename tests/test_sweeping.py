@@ -166,7 +166,7 @@ def test_outlines_that_join_or_part_are_seen_at_their_heights():
     assert joined_or_parted(meshed(apart), joined, tools).tolist() == [0, 1]
     assert joined_or_parted(joined, meshed(apart), tools).tolist() == [0, 1]
     assert joined_or_parted(joined, joined, tools).tolist() == [0, 0]
-    # Across X the bridge is an outline of its own between the cubes, where the lower tool is.
+    # Across X the bridge is an outline of its own where the lower tool is.
     frame = np.array([(0.0, 1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)])
     shares = joined_or_parted(meshed(apart), joined, tools, frame)
     assert shares.tolist() == pytest.approx([1, 1 / 3])
