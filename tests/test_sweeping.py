@@ -168,8 +168,37 @@ def test_outlines_that_join_or_part_are_seen_at_their_heights():
     assert joined_or_parted(joined, joined, tools).tolist() == [0, 0]
     # Across X the bridge is an outline of its own where the lower tool is.
     frame = np.array([(0.0, 1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)])
-    shares = joined_or_parted(meshed(apart), joined, tools, frame)
-    assert shares.tolist() == pytest.approx([1, 1 / 3])
+    heights = joined_or_parted(meshed(apart), joined, tools, frame)
+    assert heights.tolist() == pytest.approx([1, 1])
+
+
+def test_slopes_that_meet_a_little_higher_join_outlines_over_that_height():
+    def grooved(bottom):
+        block = manifold3d.Manifold.cube((4.0, 2.0, 2.0))
+        half = np.array([(2.0, bottom), (3.5, 2.5), (0.5, 2.5)])
+        groove = manifold3d.Manifold.extrude(manifold3d.CrossSection([half]), 3.0)
+        found = (block - groove.rotate((90, 0, 0)).translate((0, 2.5, 0))).to_mesh64()
+        faces = np.asarray(found.tri_verts).astype(np.int64)
+        return Mesh(found.vert_properties[:, :3], faces)
+
+    slab = manifold3d.Manifold.cube((4.0, 2.0, 0.16)).translate((0, 0, 1)).to_mesh64()
+    tool = Mesh(slab.vert_properties[:, :3], np.asarray(slab.tri_verts).astype(np.int64))
+
+    heights = joined_or_parted(grooved(1.0), grooved(1.1), [tool])
+    assert heights == pytest.approx([0.16])
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not here")
+def test_planes_that_a_held_corner_bends_are_brought_whole():
+    part = meshcomp.repair(meshcomp.read(REAL / "solid/s05.stl"))
+    found, result, proof = made(part, wall_growth=0.15, bore_opening=0.2)
+
+    (wall,) = (f for f in found.features if f.id == "wall-32")
+    assert len(wall.faces) > 40
+    assert {x.reason for x in result.limits if x.feature_id == wall.id} == {BROUGHT}
+    (size,) = (size for size in proof.sizes if size.feature_id == wall.id)
+    assert size.conforms
 
 
 def test_solids_are_added_to_the_body_of_their_owner_only():

@@ -173,7 +173,8 @@ def _opens(before: Refined, mesh: Mesh, tools: list[_Tool]) -> bool:
         direction = same[0].cylinder.direction
         frame = np.vstack([basis_across(direction), direction])
         solids = [tool.solid for tool in same]
-        if (joined_or_parted(before.mesh, mesh, solids, frame) > _OPENED).any():
+        spans = np.array([np.ptp(along(solid.vertices, direction)) for solid in solids])
+        if (joined_or_parted(before.mesh, mesh, solids, frame) > _OPENED * spans).any():
             return True
     return False
 

@@ -42,8 +42,9 @@ __all__ = ["brought_to_place"]
 # mm, that a solid begins before its face: where faces coincide, films stay. Where rounding
 # makes needles, the other one may not.
 _BACK, _OTHER_BACK = 0.02, 0.013
+_JOINED = 0.3  # mm of height, over which outlines may join or part
 _MOST_CUTS = 6
-_MOST_FACES = 150_000  # looked at by all cuts together, about
+_MOST_FACES = 200_000  # looked at by all cuts together, about
 _IN_VAIN = 2  # cuts in a row
 _MOST_HULLS = 5_000  # of a group
 _MOST_TOOLS = 12  # groups of a part: of letters there are very many
@@ -95,17 +96,21 @@ def brought_to_place(
     is_held = any(is_of_crossing(x) and x.used != x.wanted for x in limits)
     if not (is_held and cuts.left):
         return made
-    ways = ways_of(inspection, plan, short)
+    ways = ways_of(inspection, plan, short, result)
     sized = np.array([f.nominal_size is not None for f in inspection.features])
-    tools = _tools(ways, _that_matter(ways, sized))
     brought: list[_Tool] = []
+    tools = [
+        _tools(ways, _that_matter(ways, some, sized)) for some in (ways.groups, ways.beside)
+    ]
     for grows in (False, True):
-        some = [tool for tool in tools if ways.grows(tool.faces) is grows]
+        some = [[t for t in every if ways.grows(t.faces) is grows] for every in tools]
         result, done = _brought(ways, result, some, cuts)
         brought += done
     if not brought:
         return made
-    told = _told(inspection, plan, limits, _now(ways, short, brought))
+    faces = np.concatenate([tool.faces for tool in brought])
+    bent = _still_bent(inspection, ways, faces)
+    told = _told(inspection, plan, (limits, bent), _now(ways, short, faces))
     is_lower = (result.mesh.bounds != made[0].mesh.bounds)[:, 2].any()
     # What takes something off an end of the part must be told.
     return (
@@ -113,11 +118,13 @@ def brought_to_place(
     )
 
 
-def _that_matter(ways: Ways, sized: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+def _that_matter(
+    ways: Ways, groups: Sequence[NDArray[np.int64]], sized: NDArray[np.bool_]
+) -> list[NDArray[np.int64]]:
     """Choose groups to try: those of features that have a size, (f,), then by area."""
     areas = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
     ranked = sorted(
-        ways.groups,
+        groups,
         key=lambda faces: (
             not sized[ways.wanted.feature[faces]].any(),
             -float(areas[faces].sum()),
@@ -139,10 +146,10 @@ def _tool(ways: Ways, faces: NDArray[np.int64], back: float) -> _Tool:
 
 
 def _brought(
-    ways: Ways, before: Refined, tools: list[_Tool], cuts: _Cuts
+    ways: Ways, before: Refined, batches: list[list[_Tool]], cuts: _Cuts
 ) -> tuple[Refined, list[_Tool]]:
-    """Use all tools that do no harm; tell which."""
-    batches = [tools] if tools else []
+    """Use all tools that do no harm, some at a time; tell which."""
+    batches = [some for some in batches if some]
     done: list[_Tool] = []
     in_vain = 0
     while batches and cuts.left > 0 and in_vain < _IN_VAIN:
@@ -223,7 +230,7 @@ def _cut(
         faces = unsound_faces(before, after, needles=True)
         if len(faces) == 0:
             solids = [tool.solid for tool in tools]
-            joined = joined_or_parted(before.mesh, after.mesh, solids) > 0
+            joined = joined_or_parted(before.mesh, after.mesh, solids) > _JOINED
             if joined.any():
                 return None, np.flatnonzero(joined).tolist()
             return _with_parents(ways, before, after, np.concatenate(owners)), []
@@ -284,11 +291,18 @@ def _with_parents(
     return replace(before, mesh=after.mesh, parents=before.parents[parents])
 
 
-def _now(ways: Ways, short: Short, brought: list[_Tool]) -> Short:
-    """Tell how far all are once some groups of faces are in their places."""
+def _still_bent(inspection: Inspection, ways: Ways, brought: NDArray[np.int64]) -> set[str]:
+    """Name features with planes that are bent beside faces that were held."""
+    beside = np.concatenate([np.zeros(0, dtype=np.int64), *ways.beside])
+    left = np.setdiff1d(beside, brought)
+    return {inspection.features[k].id for k in np.unique(ways.wanted.feature[left])}
+
+
+def _now(ways: Ways, short: Short, brought: NDArray[np.int64]) -> Short:
+    """Tell how far all are once some faces are in their places."""
     done = np.zeros(len(ways.refined.mesh.faces), dtype=bool)
-    done[np.concatenate([tool.faces for tool in brought])] = True
-    left = np.concatenate([faces[~done[faces]] for faces in ways.groups])
+    done[brought] = True
+    left = np.concatenate([faces[~done[faces]] for faces in (*ways.groups, *ways.beside)])
     held = np.zeros(len(ways.is_short), dtype=bool)
     held[ways.refined.mesh.faces[left]] = True
     arrived = np.zeros(len(held), dtype=bool)
@@ -303,17 +317,25 @@ def _now(ways: Ways, short: Short, brought: list[_Tool]) -> Short:
 
 
 def _told(
-    inspection: Inspection, plan: Plan, limits: tuple[Limit, ...], short: Short
+    inspection: Inspection,
+    plan: Plan,
+    before: tuple[tuple[Limit, ...], set[str]],
+    short: Short,
 ) -> tuple[Limit, ...]:
-    """Tell what is held back still, and what was brought to its place."""
+    """Tell what is held back still, and what was brought to its place.
+
+    `before` has the limits before, and the features that are bent still: those stay.
+    """
+    limits, still_bent = before
     went = short.went[: len(short.holding.vertices)]
     left = limited(inspection, plan, short.holding, short.places, went)
     still = {x.feature_id for x in left}
-    done = [x for x in limits if x.feature_id not in still]
+    stay = [x for x in limits if x.feature_id in still_bent - still]
+    done = [x for x in limits if x.feature_id not in still | still_bent]
     # Their places are where neighbours that move otherwise let them be.
     bent = {
         x.feature_id: x
         for x in mostly_bent(inspection, plan, went, {x.feature_id for x in done})
     }
     now = (bent.get(x.feature_id, replace(x, used=x.wanted, reason=BROUGHT)) for x in done)
-    return (*left, *now)
+    return (*left, *stay, *now)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import any_of, dot, highest
+from meshcomp._vectors import any_of, dot, highest, unit
 from meshcomp.compensation.holding import Holding
 from meshcomp.compensation.limits import HELD, TANGLED, Place
 from meshcomp.compensation.refining import Refined
@@ -22,6 +22,9 @@ from meshcomp.topology import components
 __all__ = ["Short", "Ways", "mean_widths", "ways_of"]
 
 _NOTHING = 1e-6  # mm
+_BENT = 1e-3  # mm, that a face may be off its plane
+_SHARE = 0.05  # of a plane's area: what may be bent beside faces that are held
+_LEVEL = np.array([1.0, 1.0, 0.0])
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -53,6 +56,7 @@ class Ways:
     d: NDArray[np.float64]  # (n, 3) mm, all the way
     is_short: NDArray[np.bool_]  # (n,) vertices that did not make it
     groups: tuple[NDArray[np.int64], ...]  # refined faces; each all grow, or all shrink
+    beside: tuple[NDArray[np.int64], ...]  # the same of what is bent beside those
     is_bore: NDArray[np.bool_]  # (m,) refined faces
     holes: tuple[int, int]  # bodies of the part, and holes through them
     regions: NDArray[np.int64]  # (m,) plane of each refined face
@@ -113,7 +117,7 @@ def _areas(corners: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.cross(b - a, c - a) / 2)
 
 
-def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
+def ways_of(inspection: Inspection, plan: Plan, short: Short, before: Refined) -> Ways:
     """Find the faces of walls and bosses that did not get to their places.
 
     Bores are not among them (`boring` cuts those), nor is what lies against another body
@@ -127,20 +131,49 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short) -> Ways:
     is_bore = wanted.is_round & np.append(internal, False)[wanted.feature]
     asked &= ~is_bore
     asked &= ~np.append(_tangled(short, len(internal)), False)[wanted.feature]
-    rows = np.flatnonzero(asked & any_of(is_short[mesh.faces]))
     regions = short.planes.of_face[refined.parents]
+    held = asked & any_of(is_short[mesh.faces])
+    bent = _bent_planes(short, wanted, held & ~wanted.is_round, before)
+    beside = asked & ~held & bent[regions]
     return Ways(
         refined=refined,
         wanted=wanted,
         d=d,
         is_short=is_short,
-        groups=_groups(mesh.faces[rows], rows, wanted.offset[rows] > 0),
+        groups=_groups(mesh, held, wanted.offset > 0),
+        beside=_groups(mesh, beside, wanted.offset > 0),
         is_bore=is_bore,
         holes=(inspection.solid.bodies, inspection.solid.genus),
         regions=regions,
         of_parent=short.planes.of_face,
         widths=mean_widths(mesh, regions),
     )
+
+
+def _bent_planes(
+    short: Short, wanted: Targets, held: NDArray[np.bool_], before: Refined
+) -> NDArray[np.bool_]:
+    """Planes of which much more is bent than the faces that are held, (k,).
+
+    Where a plane was triangulated anew, a corner that is held bends what it is of now.
+    """
+    of_face, mesh = short.planes.of_face, short.refined.mesh
+    regions = of_face[short.refined.parents]
+    count = len(short.planes.areas)
+    asked = np.bincount(regions, held * np.linalg.norm(mesh.area_vectors, axis=1), count)
+    first = np.zeros(count, dtype=np.int64)
+    first[regions[held]] = np.flatnonzero(held)
+    normals = short.planes.normals
+    ahead = normals * _LEVEL
+    goals = (
+        mesh.vertices[mesh.faces[first, 0]] + unit(ahead) * wanted.offset[first][:, None]
+    )
+    now = of_face[before.parents]
+    away = dot(before.mesh.corners - goals[now][:, None], normals[now][:, None])
+    is_off = highest(np.abs(away)) > _BENT
+    areas = np.linalg.norm(before.mesh.area_vectors, axis=1)
+    off = np.bincount(now, areas * is_off, count)
+    return np.asarray((asked > 0) & (off - asked > _SHARE * short.planes.areas))
 
 
 def mean_widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -195,9 +228,11 @@ def _tangled(short: Short, count: int) -> NDArray[np.bool_]:
 
 
 def _groups(
-    corners: NDArray[np.int64], rows: NDArray[np.int64], grows: NDArray[np.bool_]
+    mesh: Mesh, asked: NDArray[np.bool_], grows: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], ...]:
-    """Part faces, (k, 3) vertices, into those that share vertices and move one way."""
+    """Part some faces, (m,), into those that share vertices and move one way."""
+    rows = np.flatnonzero(asked)
+    corners, grows = mesh.faces[rows], grows[rows]
     if len(rows) == 0:
         return ()
     nodes = corners + grows[:, None] * (int(corners.max()) + 1)
