@@ -16,8 +16,8 @@ import trimesh
 from scipy.spatial.distance import pdist
 
 import meshcomp
-from meshcomp.compensation.boring import cut_to_size
-from meshcomp.compensation.cutting import closed_up
+from meshcomp.compensation.carving.boring import cut_to_size
+from meshcomp.compensation.carving.cutting import closed_up
 from meshcomp.compensation.limits import CUT
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.meshes import Mesh

@@ -17,9 +17,9 @@ from outside import crossings, plane
 
 import meshcomp
 from meshcomp.calibration.record import invented_calibration_path, read_calibration
-from meshcomp.compensation.cut_checks import unsound_faces
+from meshcomp.compensation.carving.checks import unsound_faces
+from meshcomp.compensation.carving.outlines_kept import joined_or_parted
 from meshcomp.compensation.limits import BROUGHT, is_of_crossing, mostly_bent
-from meshcomp.compensation.outlines_kept import joined_or_parted
 from meshcomp.compensation.refining import Refined
 from meshcomp.meshes import Mesh, concatenate
 from meshcomp.solids.cutting import cut_away_from

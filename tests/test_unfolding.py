@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from scipy.spatial.transform import Rotation
 
-from meshcomp.compensation.unfolding import NEEDLE, folded_back, unfolded
+from meshcomp.compensation.carving.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.meshes import Mesh
 from tests.outside import crossings
 

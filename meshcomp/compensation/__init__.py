@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from meshcomp.compensation.axes import axes_undone
-from meshcomp.compensation.boring import cut_to_size
+from meshcomp.compensation.carving import brought_to_place, cut_to_size
 from meshcomp.compensation.footing import foot_drawn_in
 from meshcomp.compensation.offsetting import offset_walls
 from meshcomp.compensation.parting import faces_at_joints, with_points_parted
-from meshcomp.compensation.sweeping import brought_to_place
 from meshcomp.inspections import Inspection
 from meshcomp.plans import Plan
 from meshcomp.results import Compensated

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot
-from meshcomp.compensation.boring import can_be_cut
+from meshcomp.compensation.carving import Short, can_be_cut
 from meshcomp.compensation.charts import Charts, charts_of, made_anew
 from meshcomp.compensation.crowding import joined_otherwise
 from meshcomp.compensation.guard import unsound_pairs
@@ -36,7 +36,6 @@ from meshcomp.compensation.tangles import (
 )
 from meshcomp.compensation.targets import Targets, is_sized, targets
 from meshcomp.compensation.volumes import Moved, VolumeChange, predicted_change
-from meshcomp.compensation.ways import Short
 from meshcomp.contacts import touching_faces
 from meshcomp.errors import UnsoundResultError
 from meshcomp.files.precision import unit_held

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.compensation.cutting import taken_away, unsound_place
+from meshcomp.compensation.carving.cutting import taken_away, unsound_place
 from meshcomp.errors import UnsoundResultError
 from meshcomp.grooving.planning import Planned, planned_grooves
 from meshcomp.inspections import Inspection

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.compensation.cutting import prism
+from meshcomp.compensation.carving.cutting import prism
 from meshcomp.errors import OptionError
 from meshcomp.grooving.choosing import choose
 from meshcomp.grooving.mouths import cutter_outline, mouth_of

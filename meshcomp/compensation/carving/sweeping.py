@@ -15,8 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import any_of, dot, unit
-from meshcomp.compensation.cut_checks import mended, unsound_faces
-from meshcomp.compensation.cutting import known_points, taken_away
+from meshcomp.compensation.carving.checks import mended, unsound_faces
+from meshcomp.compensation.carving.cutting import known_points, taken_away
+from meshcomp.compensation.carving.outlines_kept import joined_or_parted
+from meshcomp.compensation.carving.presence import are_there
+from meshcomp.compensation.carving.ways import Short, Ways, ways_of
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.limits import (
     BROUGHT,
@@ -25,10 +28,7 @@ from meshcomp.compensation.limits import (
     limited,
     mostly_bent,
 )
-from meshcomp.compensation.outlines_kept import joined_or_parted
-from meshcomp.compensation.presence import are_there
 from meshcomp.compensation.refining import Refined
-from meshcomp.compensation.ways import Short, Ways, ways_of
 from meshcomp.files.welding import weld
 from meshcomp.inspections import Inspection
 from meshcomp.meshes import Mesh

@@ -24,11 +24,16 @@ from meshcomp._vectors import (
     turned,
     unit,
 )
-from meshcomp.compensation.cut_checks import crossing_near, holes_of, is_sound, with_rims
-from meshcomp.compensation.cutting import prism, taken_away
+from meshcomp.compensation.carving.checks import (
+    crossing_near,
+    holes_of,
+    is_sound,
+    with_rims,
+)
+from meshcomp.compensation.carving.cutting import prism, taken_away
+from meshcomp.compensation.carving.outlines_kept import joined_or_parted
 from meshcomp.compensation.limits import CUT, MOST_SUNK, is_of_crossing
 from meshcomp.compensation.lying import edge_angles, radii
-from meshcomp.compensation.outlines_kept import joined_or_parted
 from meshcomp.compensation.refining import SAGITTA, Refined
 from meshcomp.features import Cylinder, Feature
 from meshcomp.inspections import Inspection

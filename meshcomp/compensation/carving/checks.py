@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import all_of, any_of, hashes_of_rows
-from meshcomp.compensation.cutting import closed_up, worn_faces
+from meshcomp.compensation.carving.cutting import closed_up, worn_faces
+from meshcomp.compensation.carving.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
-from meshcomp.compensation.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.crossings import crossing_pairs
 from meshcomp.files.welding import weld
 from meshcomp.meshes import Mesh

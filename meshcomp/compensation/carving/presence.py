@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, unit
-from meshcomp.compensation.ways import Ways, mean_widths
+from meshcomp.compensation.carving.ways import Ways, mean_widths
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
