@@ -14,50 +14,30 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import any_of, dot, unit
-from meshcomp.compensation.carving.checks import mended, unsound_faces
-from meshcomp.compensation.carving.cutting import known_points, taken_away
-from meshcomp.compensation.carving.outlines_kept import joined_or_parted
-from meshcomp.compensation.carving.presence import are_there
+from meshcomp.compensation.carving.trying import Tool, tried
 from meshcomp.compensation.carving.ways import Short, Ways, ways_of
-from meshcomp.compensation.films import in_films
 from meshcomp.compensation.limits import (
     BROUGHT,
-    MOST_SUNK,
     is_of_crossing,
     limited,
     mostly_bent,
 )
 from meshcomp.compensation.refining import Refined
-from meshcomp.files.welding import weld
 from meshcomp.inspections import Inspection
-from meshcomp.meshes import Mesh
 from meshcomp.plans import Plan
 from meshcomp.results import Limit
 from meshcomp.solids.hulls import united_hulls
-from meshcomp.topology import bodies_and_holes, bodies_of
 
 __all__ = ["brought_to_place"]
 
 # mm, that a solid begins before its face: where faces coincide, films stay. Where rounding
 # makes needles, the other one may not.
 _BACK, _OTHER_BACK = 0.02, 0.013
-_JOINED = 0.3  # mm of height, over which outlines may join or part
 _MOST_CUTS = 6
 _MOST_FACES = 200_000  # looked at by all cuts together, about
 _IN_VAIN = 2  # cuts in a row
 _MOST_HULLS = 5_000  # of a group
 _MOST_TOOLS = 12  # groups of a part: of letters there are very many
-_CRUMB = (0.01, 1e-6)  # mm³, and of the part's volume: bodies that a cut may leave behind
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tool:
-    """What a group of faces sweeps."""
-
-    faces: NDArray[np.int64]  # refined
-    solid: Mesh
-    back: float  # mm, that it begins before them
 
 
 @dataclass(slots=True)
@@ -98,7 +78,7 @@ def brought_to_place(
         return made
     ways = ways_of(inspection, plan, short, result)
     sized = np.array([f.nominal_size is not None for f in inspection.features])
-    brought: list[_Tool] = []
+    brought: list[Tool] = []
     tools = [
         _tools(ways, _that_matter(ways, some, sized)) for some in (ways.groups, ways.beside)
     ]
@@ -133,7 +113,7 @@ def _that_matter(
     return ranked[:_MOST_TOOLS]
 
 
-def _tools(ways: Ways, groups: Sequence[NDArray[np.int64]]) -> list[_Tool]:
+def _tools(ways: Ways, groups: Sequence[NDArray[np.int64]]) -> list[Tool]:
     """Solids of all groups that are not too large, those that sweep most first."""
     some = [faces for faces in groups if len(faces) <= _MOST_HULLS]
     made = [_tool(ways, faces, _BACK) for faces in some]
@@ -141,21 +121,21 @@ def _tools(ways: Ways, groups: Sequence[NDArray[np.int64]]) -> list[_Tool]:
     return sorted(whole, key=lambda tool: -tool.solid.volume)
 
 
-def _tool(ways: Ways, faces: NDArray[np.int64], back: float) -> _Tool:
-    return _Tool(faces, united_hulls(ways.swept(faces, back)), back)
+def _tool(ways: Ways, faces: NDArray[np.int64], back: float) -> Tool:
+    return Tool(faces, united_hulls(ways.swept(faces, back)), back)
 
 
 def _brought(
-    ways: Ways, before: Refined, batches: list[list[_Tool]], cuts: _Cuts
-) -> tuple[Refined, list[_Tool]]:
+    ways: Ways, before: Refined, batches: list[list[Tool]], cuts: _Cuts
+) -> tuple[Refined, list[Tool]]:
     """Use all tools that do no harm, some at a time; tell which."""
     batches = [some for some in batches if some]
-    done: list[_Tool] = []
+    done: list[Tool] = []
     in_vain = 0
     while batches and cuts.left > 0 and in_vain < _IN_VAIN:
         some = batches.pop(0)
         cuts.left -= 1
-        after, bad = _cut(ways, before, some)
+        after, bad = tried(ways, before, some)
         in_vain = in_vain + 1 if after is None else 0
         if after is None:
             first, last = _parted(ways, some, bad)
@@ -166,8 +146,8 @@ def _brought(
 
 
 def _parted(
-    ways: Ways, tools: list[_Tool], bad: list[int]
-) -> tuple[list[list[_Tool]], list[_Tool]]:
+    ways: Ways, tools: list[Tool], bad: list[int]
+) -> tuple[list[list[Tool]], list[Tool]]:
     """Part tools that do harm together: batches to try next, and tools to try at last."""
     if 0 < len(bad) < len(tools):
         good = [tool for k, tool in enumerate(tools) if k not in bad]
@@ -182,113 +162,11 @@ def _parted(
     return [], some if len(some) > 1 else []
 
 
-def _by_feature(ways: Ways, tool: _Tool) -> list[_Tool]:
+def _by_feature(ways: Ways, tool: Tool) -> list[Tool]:
     """Part a tool into those of its features, the largest ones first."""
     owners = ways.wanted.feature[tool.faces]
     some = [tool.faces[owners == owner] for owner in np.unique(owners)]
     return [tool] if len(some) == 1 else _tools(ways, some)
-
-
-def _cut(
-    ways: Ways, before: Refined, tools: list[_Tool]
-) -> tuple[Refined | None, list[int]]:
-    """Take tools away, or add them; None where that does harm, and which tools do."""
-    owners = [_own(ways, before, tool) for tool in tools]
-    gone = [k for k, own in enumerate(owners) if len(own) == 0]
-    if gone:  # something else has taken a wall along
-        return None, gone
-    mesh, old, made_by, _ = taken_away(
-        before.mesh,
-        [tool.solid for tool in tools],
-        owners=[int(own[0]) for own in owners],
-        adds=ways.grows(tools[0].faces),
-        unit=before.unit,
-    )
-    welded = weld(mesh.vertices, mesh.faces)  # as whoever reads the file will
-    mesh, old, made_by = (
-        Mesh(welded.points, welded.faces),
-        old[welded.kept],
-        made_by[welded.kept],
-    )
-    new = ~known_points(mesh.vertices, before.mesh.vertices)
-    mesh, kept = _tidied(mesh, new)
-    old, made_by = old[kept], made_by[kept]
-    sunk = np.abs(mesh.bounds - before.mesh.bounds)[:, 2].max()
-    came_from = np.where(old < 0, -1, before.parents[old])
-    lost = [
-        k
-        for k, tool in enumerate(tools)
-        for same in [ways.in_planes_of(tool.faces, came_from)]
-        if not are_there(ways, tool.faces, mesh, same | (made_by == k))
-    ]
-    if lost or sunk > MOST_SUNK:
-        return None, lost if len(lost) < len(tools) else []
-    bad: NDArray[np.float64] | None = None
-    for after in mended(replace(before, mesh=mesh, parents=old), new):
-        if bodies_and_holes(after.mesh) != ways.holes:
-            continue
-        faces = unsound_faces(before, after, needles=True)
-        if len(faces) == 0:
-            solids = [tool.solid for tool in tools]
-            joined = joined_or_parted(before.mesh, after.mesh, solids) > _JOINED
-            if joined.any():
-                return None, np.flatnonzero(joined).tolist()
-            return _with_parents(ways, before, after, np.concatenate(owners)), []
-        if bad is None or len(faces) < len(bad):
-            bad = after.mesh.corners[faces]
-    return None, [] if bad is None else _nearest(ways, tools, bad)
-
-
-def _nearest(ways: Ways, tools: list[_Tool], corners: NDArray[np.float64]) -> list[int]:
-    """Tools whose faces are nearest to some triangles, (k, 3, 3)."""
-    from scipy.spatial import cKDTree
-
-    middles, mesh = corners.mean(axis=1), ways.refined.mesh
-    trees = [cKDTree(mesh.vertices[mesh.faces[t.faces]].mean(axis=1)) for t in tools]
-    away = np.array([tree.query(middles)[0] for tree in trees])
-    return [int(k) for k in np.unique(np.argmin(away, axis=0))]
-
-
-def _own(ways: Ways, before: Refined, tool: _Tool) -> NDArray[np.int64]:
-    """Faces of the moved mesh that came from those of a group, or any of its body."""
-    own = np.flatnonzero(ways.in_planes_of(tool.faces, before.parents))
-    if len(own) == 0 and not bodies_of(before.mesh).any():
-        return np.zeros(1, dtype=np.int64)
-    return own
-
-
-def _tidied(mesh: Mesh, new: NDArray[np.bool_]) -> tuple[Mesh, NDArray[np.int64]]:
-    """Drop films, and bodies or hollows too small to be anything; tell what is left."""
-    left = np.flatnonzero(~in_films(mesh, any_of(new[mesh.faces])))
-    whole = Mesh(mesh.vertices, mesh.faces[left])
-    bodies = bodies_of(whole)
-    first = np.take(mesh.vertices - mesh.bounds.mean(axis=0), whole.faces[:, 0], axis=0)
-    volumes = np.abs(np.bincount(bodies, dot(first, whole.area_vectors)) / 3)
-    most, share = _CRUMB
-    kept = np.flatnonzero((volumes > min(most, share * float(volumes.sum())))[bodies])
-    return Mesh(mesh.vertices, whole.faces[kept]), left[kept]
-
-
-def _with_parents(
-    ways: Ways, before: Refined, after: Refined, own: NDArray[np.int64]
-) -> Refined:
-    """Say of new faces that they are of those that look most as they do, there or beside.
-
-    `own` are faces of `before` that were to be brought to their places. Of bores beside
-    them no face is new.
-    """
-    from scipy.spatial import cKDTree
-
-    near = np.zeros(len(before.mesh.vertices), dtype=bool)
-    near[before.mesh.faces[own]] = True
-    is_bore = np.isin(before.parents, ways.refined.parents[ways.is_bore])
-    beside = np.flatnonzero(any_of(near[before.mesh.faces]) & ~is_bore)
-    beside = np.union1d(beside, own)
-    new = np.flatnonzero(after.parents < 0)
-    looks = cKDTree(unit(before.mesh.area_vectors[beside]))
-    parents = after.parents.copy()
-    parents[new] = beside[looks.query(unit(after.mesh.area_vectors[new]))[1]]
-    return replace(before, mesh=after.mesh, parents=before.parents[parents])
 
 
 def _still_bent(inspection: Inspection, ways: Ways, brought: NDArray[np.int64]) -> set[str]:
