@@ -122,6 +122,15 @@ def ways_of(inspection: Inspection, plan: Plan, short: Short, before: Refined) -
 
     Bores are not among them (`boring` cuts those), nor is what lies against another body
     or crossed other faces before.
+
+    Parameters
+    ----------
+    inspection, plan
+        Features and their corrections, in the same order.
+    short : Short
+        How far all went.
+    before : Refined
+        What came of that: the mesh to be cut, with inspected faces as parents.
     """
     refined, mesh = short.refined, short.refined.mesh
     wanted, d = _all_the_way(inspection, plan, short)
