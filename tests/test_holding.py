@@ -15,7 +15,7 @@ import scipy.spatial
 from outside import crossings, measure, plane
 
 import meshcomp
-from meshcomp.compensation.holding import _eased, held_more, nothing_held
+from meshcomp.compensation.holding import _eased, held_more, held_still, nothing_held
 from meshcomp.compensation.targets import Targets
 from meshcomp.meshes import Mesh
 from meshcomp.results import Compensated
@@ -144,6 +144,19 @@ def test_more_rings_hold_neighbours_too_but_no_cylinder():
     assert reached[0] == {5}
     assert reached[1] == {4, 5, 6, 5 + count, 4 + count}
     assert reached[1] < reached[2]
+
+
+def test_rings_end_where_no_further_face_hangs_on_them():
+    mesh, wanted = strip(6)
+    nothing = nothing_held(12, np.zeros(0, bool))
+    some = np.array([2])
+
+    near = held_still(nothing, mesh, wanted, some, 0.01, 1)
+    # So many rings would take years one by one.
+    far = held_still(nothing, mesh, wanted, some, 0.01, 2**50)
+
+    assert np.flatnonzero(near.vertices == 0).tolist() == [1, 2, 3, 7, 8]
+    assert (far.vertices == 0).all()
 
 
 def test_for_a_new_point_on_no_cylinder_its_neighbours_are_held():

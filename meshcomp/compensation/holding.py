@@ -115,7 +115,9 @@ def held_still(
     Parameters are those of `held_more`; the vertices `rings` edges around are held too.
     """
     for _ in range(rings):
-        vertices = _neighbourhood(mesh, vertices)
+        before, vertices = vertices, _neighbourhood(mesh, vertices)
+        if len(vertices) == len(before):  # no further face hangs on them
+            break
     held = np.zeros(len(mesh.vertices), dtype=bool)
     held[vertices] = True
     owners = wanted.owner[held[wanted.vertex]]
