@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import any_of, dot, unit
+from meshcomp._vectors import any_of, dot, lengths, unit
 from meshcomp.compensation.holding import Holding
 from meshcomp.compensation.lying import farthest_offset
 from meshcomp.compensation.refining import SAGITTA, Refined
@@ -218,9 +218,7 @@ def mostly_bent(
     for feature, correction in zip(inspection.features, plan.corrections, strict=True):
         if feature.id not in among or is_sized(feature, correction):
             continue
-        areas = np.linalg.norm(
-            Mesh(mesh.vertices, mesh.faces[feature.faces]).area_vectors, axis=1
-        )
+        areas = lengths(mesh.area_vectors[feature.faces])
         went = _went(mesh, feature.faces, moved)
         is_off = np.abs(went.mean(axis=1) - correction.offset) > _OFF
         if float(areas @ is_off) > float(areas.sum()) / 2:

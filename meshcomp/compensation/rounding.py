@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp.files.precision import in_short
+
 __all__ = ["rounded"]
 
 
@@ -29,11 +31,7 @@ def rounded(
     >>> rounded(points, np.array([0.0, 6.9]))[:, 2].tolist()
     [6.9, 3.299999952316284]
     """
-    made = _in_short(points, unit)
-    for level, short in zip(levels.tolist(), _in_short(levels, unit), strict=True):
+    made = in_short(points, unit)
+    for level, short in zip(levels.tolist(), in_short(levels, unit), strict=True):
         made[made[:, 2] == short, 2] = level
     return made
-
-
-def _in_short(lengths: NDArray[np.float64], unit: float) -> NDArray[np.float64]:
-    return np.asarray((lengths / unit).astype(np.float32).astype(np.float64) * unit)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from meshcomp.files.units import MM_IN
 from meshcomp.parts import Part
 
-__all__ = ["as_held", "holding_limit", "unit_held"]
+__all__ = ["as_held", "holding_limit", "in_short", "unit_held"]
 
 _SHORT = ("stl", "3mf")  # formats of 32-bit numbers
 _SUMS = 8 * float(np.finfo(np.float64).eps)  # of a transform there and back
@@ -34,10 +34,20 @@ def as_held(part: Part, lengths: NDArray[np.float64]) -> NDArray[np.float64]:
     [12.5, 12.699999809265137]
     """
     unit = MM_IN[part.source.unit]
-    numbers = lengths / unit
     if part.source.format in _SHORT:
-        numbers = numbers.astype(np.float32).astype(np.float64)
-    return np.asarray(numbers * unit)
+        return in_short(lengths, unit)
+    return np.asarray(lengths / unit * unit)
+
+
+def in_short(lengths: NDArray[np.float64], unit: float) -> NDArray[np.float64]:
+    """Return lengths, (...) mm, as 32 bits hold them in a unit, mm.
+
+    Examples
+    --------
+    >>> in_short(np.array([12.5, 12.7]), 1.0).tolist()
+    [12.5, 12.699999809265137]
+    """
+    return np.asarray((lengths / unit).astype(np.float32).astype(np.float64) * unit)
 
 
 def unit_held(part: Part) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, unit
+from meshcomp._vectors import dot, lengths, unit
 from meshcomp.compensation.carving.ways import Ways, mean_widths
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
@@ -46,9 +46,9 @@ def are_there(
     tree = cKDTree(_planes(wanted, np.arange(len(goals)), middle))
     made = np.flatnonzero(mine)
     away, nearest = tree.query(_planes(mesh, made, middle))
-    areas = np.linalg.norm(mesh.area_vectors[made], axis=1)
+    areas = lengths(mesh.area_vectors[made])
     found = np.bincount(nearest, areas * (away < _SAME_PLANE), len(goals))
-    asked = np.linalg.norm(wanted.area_vectors, axis=1) * (ways.lives(faces) == 1)
+    asked = lengths(wanted.area_vectors) * (ways.lives(faces) == 1)
     planes = components(len(goals), tree.query_pairs(_SAME_PLANE, output_type="ndarray"))
     there = np.bincount(planes, found) / np.maximum(np.bincount(planes, asked), 1e-12)
     lacks = asked * np.clip(1 - there, 0, 1)[planes]
@@ -58,7 +58,7 @@ def are_there(
     gone = faces[is_gone & strips[ways.regions[faces]]]
     if _widest(ways.refined.mesh, gone) > narrow:
         return False
-    every = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
+    every = lengths(ways.refined.mesh.area_vectors)
     return all(
         _mostly(lacks, labels[faces], np.bincount(labels + 1, every)[1:], but)
         for labels, but in ((ways.wanted.feature, None), (ways.regions, strips))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import lengths
 from meshcomp.compensation.carving.trying import Tool, tried
 from meshcomp.compensation.carving.ways import Short, Ways, ways_of
 from meshcomp.compensation.limits import (
@@ -102,7 +103,7 @@ def _that_matter(
     ways: Ways, groups: Sequence[NDArray[np.int64]], sized: NDArray[np.bool_]
 ) -> list[NDArray[np.int64]]:
     """Choose groups to try: those of features that have a size, (f,), then by area."""
-    areas = np.linalg.norm(ways.refined.mesh.area_vectors, axis=1)
+    areas = lengths(ways.refined.mesh.area_vectors)
     ranked = sorted(
         groups,
         key=lambda faces: (

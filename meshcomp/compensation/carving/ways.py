@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import any_of, dot, highest, unit
+from meshcomp._vectors import any_of, dot, highest, lengths, unit
 from meshcomp.compensation.holding import Holding
 from meshcomp.compensation.limits import HELD, TANGLED, Place
 from meshcomp.compensation.refining import Refined
@@ -169,7 +169,7 @@ def _bent_planes(
     of_face, mesh = short.planes.of_face, short.refined.mesh
     regions = of_face[short.refined.parents]
     count = len(short.planes.areas)
-    asked = np.bincount(regions, held * np.linalg.norm(mesh.area_vectors, axis=1), count)
+    asked = np.bincount(regions, held * lengths(mesh.area_vectors), count)
     first = np.zeros(count, dtype=np.int64)
     first[regions[held]] = np.flatnonzero(held)
     normals = short.planes.normals
@@ -180,7 +180,7 @@ def _bent_planes(
     now = of_face[before.parents]
     away = dot(before.mesh.corners - goals[now][:, None], normals[now][:, None])
     is_off = highest(np.abs(away)) > _BENT
-    areas = np.linalg.norm(before.mesh.area_vectors, axis=1)
+    areas = lengths(before.mesh.area_vectors)
     off = np.bincount(now, areas * is_off, count)
     return np.asarray((asked > 0) & (off - asked > _SHARE * short.planes.areas))
 
@@ -199,8 +199,8 @@ def mean_widths(mesh: Mesh, regions: NDArray[np.int64]) -> NDArray[np.float64]:
     corners = mesh.corners[order]
     low = np.minimum.reduceat(corners.min(axis=1), firsts, axis=0)
     high = np.maximum.reduceat(corners.max(axis=1), firsts, axis=0)
-    spans = np.maximum(np.linalg.norm(high - low, axis=1), 1e-12)
-    areas = np.bincount(regions, np.linalg.norm(mesh.area_vectors, axis=1))
+    spans = np.maximum(lengths(high - low), 1e-12)
+    areas = np.bincount(regions, lengths(mesh.area_vectors))
     return np.asarray(areas / spans)
 
 
