@@ -1,7 +1,7 @@
-"""Triangulate many small plane outlines: quads all at once, and nothing twice.
+"""Triangulate many small plane outlines: triangles and quads at once, nothing twice.
 
-A refined cylinder has thousands of strips, nearly all of them quads, and from one try to
-the next few outlines move.
+A refined cylinder has thousands of strips, nearly all of them quads, a sphere's plane
+outlines are triangles, and from one try to the next few outlines move.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from meshcomp.meshes import Mesh
 
 __all__ = ["Known", "Triangles", "triangulated"]
 
-_CORNERS = 4  # of a quad
+_TRIANGLE, _QUAD = 3, 4  # corners
 _FOLDED = -1e-9  # mm², twice the area below which a triangle is turned over
 
 
@@ -32,7 +32,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Triangles:
-    """Triangles of regions: of quads first, and of others in the order of the outlines."""
+    """Triangles of regions: of single ones first, of quads, then of others in order."""
 
     faces: NDArray[np.int64]  # (t, 3) vertices
     regions: NDArray[np.int64]  # (t,) of each
@@ -66,36 +66,43 @@ def triangulated(
     >>> triangulated(square, outline, up, Known()).faces.tolist()
     [[0, 1, 2], [0, 2, 3]]
     """
-    is_quad = _are_quads(outlines)
-    quads, others = outlines.groups[is_quad], np.flatnonzero(~is_quad)
-    corners = outlines.vertices[is_quad[outlines.of_vertex]].reshape(-1, _CORNERS)
-    halves, good = _halved(vertices, corners, normals[quads])
-    made = [np.zeros((0, 3), dtype=np.int64)]
-    failed = quads[~good].tolist()
-    numbers, counts = [], []
+    corners = _corner_counts(outlines)
+    made, numbers, failed = [], [], []
+    for count, cut in ((_TRIANGLE, _alone), (_QUAD, _halved)):
+        mine = corners == count
+        regions = outlines.groups[mine]
+        rings = outlines.vertices[mine[outlines.of_vertex]].reshape(-1, count)
+        found, good = cut(vertices, rings, normals[regions])
+        made.append(found[good].reshape(-1, 3))
+        numbers.append(np.repeat(regions[good], count - 2))
+        failed += regions[~good].tolist()
+    others = np.flatnonzero((corners != _TRIANGLE) & (corners != _QUAD))
     for region, triangles in _one_by_one(vertices, outlines, normals, others, known):
         if triangles is None:
             failed.append(region)
             continue
         made.append(triangles)
-        numbers.append(region)
-        counts.append(len(triangles))
+        numbers.append(np.full(len(triangles), region))
     return Triangles(
-        np.concatenate([halves[good].reshape(-1, 3), *made]),
-        np.concatenate([np.repeat(quads[good], 2), np.repeat(_whole(numbers), counts)]),
-        _whole(failed),
+        np.concatenate(made), np.concatenate(numbers), np.array(failed, dtype=np.int64)
     )
 
 
-def _whole(numbers: list[int]) -> NDArray[np.int64]:
-    return np.array(numbers, dtype=np.int64)
-
-
-def _are_quads(outlines: Outlines) -> NDArray[np.bool_]:
-    """Mark groups that have one ring of four corners, (g,)."""
+def _corner_counts(outlines: Outlines) -> NDArray[np.int64]:
+    """Count the corners of groups that have one ring, (g,); 0 of all others."""
     single = np.diff(outlines.rings) == 1
     sizes = np.append(np.diff(outlines.firsts), 0)
-    return np.asarray(single & (sizes[outlines.rings[:-1]] == _CORNERS))
+    return np.where(single, sizes[outlines.rings[:-1]], 0)
+
+
+def _alone(
+    vertices: NDArray[np.float64],
+    corners: NDArray[np.int64],
+    up: NDArray[np.float64],
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Take triangles as they are, (t, 3); tell which are not turned over, (t,)."""
+    a, b, c = (np.take(vertices, k, axis=0) for k in corners.T)
+    return corners, dot(np.cross(b - a, c - a), up) >= _FOLDED
 
 
 def _halved(

@@ -111,6 +111,20 @@ def test_quads_that_cross_themselves_have_no_triangles() -> None:
     assert made.regions.tolist() == [1, 1]
 
 
+def test_triangles_stay_as_they_are_unless_they_are_turned_over() -> None:
+    points = [(0, 0, 0), (3, 0, 0), (0, 3, 0), (5, 5, 0), (5, 8, 0), (8, 5, 0)]
+    pentagon = [(9, 0, 0), (12, 0, 0), (13, 2, 0), (10, 4, 0), (8, 2, 0)]
+    rings = {4: [[1, 2, 0]], 5: [[3, 4, 5]], 7: [list(range(6, 11))]}
+    normals = np.repeat(UP, 8, axis=0)
+    vertices = np.array(points + pentagon, dtype=float)
+    made = triangulated(vertices, Outlines.of(rings), normals, Known())
+    assert made.failed.tolist() == [5]
+    assert made.regions.tolist() == [4, 7, 7, 7]
+    assert made.faces[0].tolist() == [1, 2, 0]
+    areas = [shapely.Polygon(vertices[t][:, :2]).area for t in made.faces[1:]]
+    assert sum(areas) == pytest.approx(shapely.Polygon(pentagon).area)
+
+
 def test_what_moved_is_triangulated_anew_and_what_did_not_is_kept() -> None:
     turns = 2 * np.pi * np.arange(7) / 7
     points = np.column_stack([np.cos(turns), np.sin(turns), np.zeros(7)])

@@ -17,7 +17,8 @@ from numpy.testing import assert_allclose
 import meshcomp
 from meshcomp.loops import rim_of
 from meshcomp.meshes import Mesh, mesh_from_trimesh
-from meshcomp.parts import Part
+from meshcomp.parts import Part, Repair
+from meshcomp.repairing import faults
 from meshcomp.repairing.planes import with_planes_joined
 from meshcomp.segmentation import flatness_limit, planar_regions
 from meshcomp.topology import topology_of
@@ -171,6 +172,16 @@ def test_pieces_of_a_file_stay_apart():
 def test_repair_joins_planes_and_says_so():
     part = part_of(divided(meshcomp.demo_part("bearing_plate").mesh.to_trimesh()))
     assert [r.kind for r in meshcomp.repair(part).repairs] == ["faces joined"]
+
+
+def test_planes_of_fewer_faces_are_no_reason_to_look_for_surfaces_drawn_twice(monkeypatch):
+    looked = []
+    monkeypatch.setattr(faults, "doubled_faces", lambda mesh: looked.append(mesh) or [])
+    part = part_of(divided(meshcomp.demo_part("bearing_plate").mesh.to_trimesh()))
+    meshcomp.repair(part)
+    assert not looked
+    meshcomp.repair(replace(part, repairs=(Repair(kind="cracks", count=1),)))
+    assert len(looked) == 1
 
 
 @pytest.mark.slow

@@ -13,6 +13,7 @@ from meshcomp.parts import Part
 from meshcomp.repairing.cracks import rim_edges
 from meshcomp.repairing.duplicates import repeated_alike, without_repeated
 from meshcomp.repairing.patchwork import untouched
+from meshcomp.repairing.planes import PLANES_JOINED
 from meshcomp.repairing.redrawn import without_redrawn
 from meshcomp.repairing.shells import Shells, shells_inside, shells_of
 from meshcomp.repairing.slivers import flat_limit
@@ -103,11 +104,16 @@ def _of_piece(
         found["bodies without thickness"] = _middles_of(shells, shells.are_sheets)
         found["bodies inside out"] = _inside_out(mesh, shells)
         if not (len(found["repeated faces"]) or len(found["bodies inside out"])):
-            if topology.crowded or part.repairs:  # elsewhere nothing was joined to it
+            if topology.crowded or _was_patched(part):  # elsewhere nothing was joined to it
                 found["surfaces drawn twice"] = _middles(mesh, doubled_faces(mesh))
             overlapping = np.unique(overlaps_of(mesh).pairs)
             found["overlapping bodies"] = shells.boxes[overlapping].mean(axis=1)
     return {kind: places for kind, places in found.items() if len(places)}
+
+
+def _was_patched(part: Part) -> bool:
+    """Whether a repair may have joined surfaces: planes of fewer faces are as they were."""
+    return any(repair.kind != PLANES_JOINED for repair in part.repairs)
 
 
 def _open_edges(mesh: Mesh, opened: NDArray[np.int64], rims: NDArray[np.int64]) -> _Found:

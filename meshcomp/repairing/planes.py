@@ -21,7 +21,9 @@ from meshcomp.segmentation import Regions, planar_regions
 from meshcomp.topology import Topology, topology_of
 from meshcomp.triangulating import Known, triangulated
 
-__all__ = ["with_planes_joined"]
+__all__ = ["PLANES_JOINED", "with_planes_joined"]
+
+PLANES_JOINED = "faces joined"  # kind of repair
 
 _FEW = 20_000  # faces: with fewer, nothing takes long
 _ROUNDS = 12  # each leaves a few regions more as they are
@@ -107,7 +109,7 @@ def _sound(part: Part, joined: _Joined) -> Part:
     topology = topology_of(mesh)
     if not topology.is_closed or topology.crowded > topology_of(part.mesh).crowded:
         return part
-    gone = Repair(kind="faces joined", count=before - len(mesh.faces))
+    gone = Repair(kind=PLANES_JOINED, count=before - len(mesh.faces))
     repaired = part.with_mesh(mesh, joined.parents[work.parents])
     return replace(repaired, repairs=(*part.repairs, gone))
 
