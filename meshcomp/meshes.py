@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meshcomp._vectors import distinct, lengths, pieces
+from meshcomp._vectors import distinct, hashes_of_rows, lengths, pieces
 
 if TYPE_CHECKING:
     import trimesh
@@ -99,6 +99,14 @@ class Mesh:
         return self.kept("heights", _heights)
 
     @property
+    def hashes(self) -> NDArray[np.uint64]:
+        """A number of every triangle, (m,): the same for the same corners to the last bit.
+
+        Whichever corner comes first, and whichever way it runs.
+        """
+        return self.kept("hashes", _hashes)
+
+    @property
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm³; negative when inside out."""
         # About the box's middle, so that a part far from the origin loses no digits.
@@ -182,6 +190,14 @@ def _heights(mesh: Mesh) -> NDArray[np.float64]:
         array.flags.writeable = False
     mesh.kept("area vectors", lambda _: vectors)
     return heights
+
+
+def _hashes(mesh: Mesh) -> NDArray[np.uint64]:
+    points = hashes_of_rows((mesh.vertices + 0.0).view(np.uint64))  # -0.0 is 0.0
+    a, b, c = (np.take(points, corner) for corner in mesh.faces.T)
+    hashes: NDArray[np.uint64] = a + b + c
+    hashes.flags.writeable = False
+    return hashes
 
 
 def mesh_from_trimesh(mesh: trimesh.Trimesh) -> Mesh:

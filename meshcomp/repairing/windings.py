@@ -137,6 +137,8 @@ def _windings(
     mesh: Mesh, faces: NDArray[np.int64], away: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Winding numbers before faces, so far away, (k,) mm; behind them where negative."""
+    if len(faces) == 0:  # spares a copy of all corners
+        return np.zeros(0)
     normals = unit(mesh.area_vectors[faces])
     corners = mesh.corners
     points = corners[faces].mean(axis=1) + away[:, None] * normals

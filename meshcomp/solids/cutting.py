@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import hashes_of_rows
 from meshcomp.meshes import Mesh
 from meshcomp.solids import Solid, apart, used
 from meshcomp.topology import components, topology_of
@@ -164,25 +163,18 @@ def _cut_body(
     first = np.zeros(int(regions.max()) + 1, dtype=np.int64)
     first[regions[::-1]] = every[::-1]
     of_region = first[np.where(old, np.asarray(result.face_id, dtype=np.int64), 0)]
-    same = _same_triangles(points[triangles.astype(np.int64)], left[faces])
+    same = _same_triangles(Mesh(points, triangles.astype(np.int64)), Mesh(left, faces))
     parents = np.where(old, np.where(same < 0, of_region, same), -1)
     made_by = np.array([numbers.get(run, -1) for run in runs.tolist()], dtype=np.int64)
     return left, faces, parents, made_by
 
 
-def _same_triangles(
-    before: NDArray[np.float64], after: NDArray[np.float64]
-) -> NDArray[np.int64]:
+def _same_triangles(before: Mesh, after: Mesh) -> NDArray[np.int64]:
     """Triangle before with the same corners to the last bit, for each after, or -1."""
-    # Their nine numbers sorted: the same triangle may begin at another corner.
-    keys = [
-        hashes_of_rows(np.sort(c.reshape(-1, 9).view(np.uint64), axis=1))
-        for c in (before, after)
-    ]
-    index = np.unique(np.concatenate(keys), return_inverse=True)[1].ravel()
-    known = np.full(int(index.max(initial=-1)) + 1, -1)
-    known[index[: len(before)]] = np.arange(len(before))
-    return np.asarray(known[index[len(before) :]])
+    order = np.argsort(before.hashes, kind="stable")
+    at = np.searchsorted(before.hashes, after.hashes, sorter=order)
+    found = order[np.minimum(at, len(order) - 1)]
+    return np.where(before.hashes[found] == after.hashes, found, -1)
 
 
 def _known_body(

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, any_of, hashes_of_rows
+from meshcomp._vectors import all_of, any_of
 from meshcomp.compensation.carving.cutting import closed_up, worn_faces
 from meshcomp.compensation.carving.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.compensation.films import in_films
@@ -109,7 +109,7 @@ def unsound_faces(
     faces : (k,) int
         Some of them.
     """
-    touched = ~_are_known(before.mesh, after.mesh)
+    touched = ~np.isin(after.mesh.hashes, before.mesh.hashes)
     rows = np.flatnonzero(touched)
     low = Mesh(after.mesh.vertices, after.mesh.faces[rows]).heights < NEEDLE
     # Not even faces that crossed before may: cutting those would make more of them.
@@ -122,15 +122,6 @@ def unsound_faces(
         return back
     touched &= after.parents >= 0
     return worn_faces(before.mesh, after.mesh, after.parents, touched)
-
-
-def _are_known(before: Mesh, after: Mesh) -> NDArray[np.bool_]:
-    """Whether the very corners of faces of a mesh, (m,), are those of one before."""
-    keys = []
-    for mesh in (before, after):
-        points = hashes_of_rows((mesh.vertices + 0.0).view(np.uint64))
-        keys.append(points[mesh.faces].sum(axis=1))  # whichever corner comes first
-    return np.asarray(np.isin(keys[1], keys[0]))
 
 
 def crossing_near(mesh: Mesh, tools: Sequence[Mesh]) -> NDArray[np.int64]:

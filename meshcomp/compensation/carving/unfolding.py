@@ -145,10 +145,11 @@ def _in_planes(
     near = regions.of_face[np.column_stack([worn, beside])]
     areas = regions.areas[near]
     planes = np.unique(near[np.arange(len(near)), np.argmax(areas, axis=1)])
-    limit = flatness_limit(mesh)
+    limit, first = flatness_limit(mesh), np.ascontiguousarray(mesh.faces[:, 0])
     for plane in planes[np.argsort(-regions.areas[planes])][:_MOST_PLANES]:
         inside = mesh.faces[regions.of_face == plane]
         heights = mesh.vertices @ regions.normals[plane]
         level = np.median(heights[inside])
         on = np.abs(heights - level) <= limit
-        yield np.flatnonzero(all_of(on[mesh.faces]))
+        rows = np.flatnonzero(on[first])  # few: the other corners of those
+        yield rows[all_of(on[mesh.faces[rows]])]
