@@ -55,27 +55,13 @@ def crossing_again(
     place = _places(before, mesh)
     new = place < 0
     # A face that went back to where it was at first is new as well, though not moved.
-    beside = _beside(mesh, new)
-    found = beside[crossing_pairs(Mesh(mesh.vertices, mesh.faces[beside]), new[beside])]
+    found = crossing_pairs(mesh, new)
     now = np.full(len(before.faces), -1)
     now[place[~new]] = np.flatnonzero(~new)
     kept = now[pairs]
     kept = kept[(kept >= 0).all(axis=1)]
     every = np.concatenate([kept, found])
     return np.asarray(every[moved[every].any(axis=1)])
-
-
-def _beside(mesh: Mesh, marked: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Faces that reach into the box about the marked ones: others cross none of them."""
-    if not marked.any():
-        return np.zeros(0, dtype=np.int64)
-    mine = mesh.vertices[mesh.vertices_of(np.flatnonzero(marked))]
-    reaches = np.ones(len(mesh.faces), dtype=bool)
-    for axis, own in zip(mesh.vertices.T, mine.T, strict=True):
-        a, b, c = np.ascontiguousarray(axis)[mesh.faces].T
-        reaches &= np.minimum(np.minimum(a, b), c) <= own.max()
-        reaches &= np.maximum(np.maximum(a, b), c) >= own.min()
-    return np.flatnonzero(reaches)
 
 
 def _places(before: Mesh, mesh: Mesh) -> NDArray[np.int64]:

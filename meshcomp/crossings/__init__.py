@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import unit
-from meshcomp.crossings.candidates import near_pairs
+from meshcomp.crossings.candidates import near_pairs, within_reach
 from meshcomp.crossings.judging import that_cross
 from meshcomp.meshes import Mesh
 
@@ -32,8 +32,7 @@ def crossing_pairs(
         Only pairs of which at least one face is marked are looked at.
     planes : (m,) int, optional
         Planar region of each face. Two of them cross only where the rim of one passes
-        through the other, so that pairs of other faces are looked at only if there is
-        such a place at all.
+        through the other, so that pairs of other faces are looked at only in such regions.
     rims : (m,) bool, optional
         Faces at the rims of those regions; goes with `planes`.
 
@@ -50,11 +49,28 @@ def crossing_pairs(
     [[0, 1]]
     """
     marked = np.ones(len(mesh.faces), dtype=bool) if near is None else near
-    if planes is not None and rims is not None:
-        chunks = near_pairs(mesh, marked, rims, planes=planes)
-        if len(found := _crossing(mesh, chunks)) == 0:
-            return found
-    return _crossing(mesh, near_pairs(mesh, marked))
+    rows = within_reach(mesh, marked)
+    few = mesh if len(rows) == len(mesh.faces) else Mesh(mesh.vertices, mesh.faces[rows])
+    if planes is None or rims is None:
+        found = _crossing(few, near_pairs(few, marked[rows]))
+    else:
+        found = _of_planes(few, marked[rows], planes[rows], rims[rows])
+    return np.asarray(rows[found])
+
+
+def _of_planes(
+    mesh: Mesh,
+    marked: NDArray[np.bool_],
+    planes: NDArray[np.int64],
+    rims: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Pairs of faces that cross, looked for at rims first."""
+    found = _crossing(mesh, near_pairs(mesh, marked, rims, planes=planes))
+    crossed = np.zeros(int(planes.max(initial=-1)) + 1, dtype=bool)
+    crossed[planes[found]] = True
+    rows = np.flatnonzero(crossed[planes])
+    few = Mesh(mesh.vertices, mesh.faces[rows])
+    return np.asarray(rows[_crossing(few, near_pairs(few, marked[rows]))])
 
 
 def _crossing(mesh: Mesh, candidates: Iterable[NDArray[np.int64]]) -> NDArray[np.int64]:

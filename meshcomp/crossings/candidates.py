@@ -16,7 +16,7 @@ from meshcomp._vectors import unit
 from meshcomp.boxes import overlapping_chunks
 from meshcomp.meshes import Mesh
 
-__all__ = ["near_pairs"]
+__all__ = ["near_pairs", "within_reach"]
 
 _MANY = 500  # faces about a vertex: with fewer, boxes are as quick
 _ROUNDING = 1e-9  # rad
@@ -55,6 +55,32 @@ def near_pairs(
             arcs = _arcs(mesh, int(hubs[rows[0]]), rows)
             for pairs in overlapping_chunks(arcs, *(mark[rows] for mark in marks)):
                 yield rows[pairs]
+
+
+def within_reach(mesh: Mesh, marked: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Faces that reach into the box about the marked ones: others cross none of those.
+
+    Returns
+    -------
+    faces : (k,) int
+        Ascending.
+
+    Examples
+    --------
+    >>> corners = [(0, 0, 0), (4, 0, 0), (0, 4, 0), (9, 0, 0), (9, 4, 0), (5, 0, 0)]
+    >>> two = Mesh(corners, [(0, 1, 2), (3, 4, 5)])
+    >>> within_reach(two, np.array([True, False])).tolist()
+    [0]
+    """
+    if marked.all() or not marked.any():
+        return np.flatnonzero(marked)
+    mine = mesh.vertices[mesh.vertices_of(np.flatnonzero(marked))]
+    reaches = np.ones(len(mesh.faces), dtype=bool)
+    for axis, own in zip(mesh.vertices.T, mine.T, strict=True):
+        a, b, c = np.ascontiguousarray(axis)[mesh.faces].T
+        reaches &= np.minimum(np.minimum(a, b), c) <= own.max()
+        reaches &= np.maximum(np.maximum(a, b), c) >= own.min()
+    return np.flatnonzero(reaches)
 
 
 def _parted(
