@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, distinct, dot, median
+from meshcomp._vectors import along, cross, distinct, dot, median
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.topology import next_half_edge
@@ -133,7 +133,7 @@ def _border(
     normals = scene.regions.face_normals
     own, others = normals[inner // 3], normals[outer // 3]
     lengths = np.sqrt(dot(edges, edges))
-    turns = dot(np.cross(own, others), edges) / np.maximum(lengths, 1e-12)
+    turns = dot(cross(own, others), edges) / np.maximum(lengths, 1e-12)
     turns[dot(own, others) < np.cos(np.radians(WIDEST_FACET))] = np.nan
     return _Border(inner, outer, lengths, turns, along(starts, axis))
 

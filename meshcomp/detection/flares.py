@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, lengths
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 from meshcomp.features import Flare
@@ -54,9 +54,7 @@ def _cones(
     """Part faces into cones by how they lean; more than a few are one rounding."""
     if len(faces) == 0:
         return []
-    corners = scene.mesh.vertices[scene.mesh.faces[faces]]
-    sides = corners[:, 1:] - corners[:, :1]
-    areas = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    areas = 2 * lengths(scene.mesh.area_vectors[faces])
     # In a fine mesh each face is but a small share of the whole.
     telling = faces[areas >= min(_SLIVER * areas.sum(), areas.mean())]
     lean = np.abs(scene.regions.face_normals[telling] @ cylinder.frame[2])

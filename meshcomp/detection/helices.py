@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import highest, lowest, median
+from meshcomp._vectors import highest, lengths, lowest, median
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_helical", "section_middles", "winds"]
@@ -39,8 +39,7 @@ def is_helical(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> bool
     corners = mesh.vertices[mesh.faces[faces]]
     heights = corners @ view.frame[2]
     low, high = float(heights.min()), float(heights.max())
-    sides = corners[:, 1:] - corners[:, :1]
-    area = float(np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1).sum()) / 2
+    area = float(lengths(mesh.area_vectors[faces]).sum())
     if area > _FULL * 2 * np.pi * circle.radius * (high - low):
         return False
     at = low + (np.arange(_LEVELS) + 0.5) / _LEVELS * (high - low)
@@ -53,11 +52,11 @@ def _covered(
 ) -> NDArray[np.float64]:
     """Mean direction of the stretches in which faces are cut, at each height, (n, 2)."""
     lines, row = _cut(across, heights, at)
-    lengths, middles = _lengths(lines), lines.mean(axis=1)
+    long, middles = _lengths(lines), lines.mean(axis=1)
     radii = np.maximum(np.linalg.norm(middles, axis=1), 1e-12)
     count = np.bincount(row, minlength=len(at))
     total = 2 * np.pi * np.bincount(row, radii, len(at)) / np.maximum(count, 1)
-    directions = middles / radii[:, None] * lengths[:, None]
+    directions = middles / radii[:, None] * long[:, None]
     return _sums(directions, row, len(at)) / np.where(count > 0, total, 1.0)[:, None]
 
 
@@ -81,14 +80,14 @@ def section_middles(
         In mm; zero where nothing is cut.
     """
     lines, row = _cut(across, heights, at)
-    lengths = _lengths(lines)
-    total = np.maximum(np.bincount(row, lengths, len(at)), 1e-12)
-    weighted = _sums(lines.mean(axis=1) * lengths[:, None], row, len(at))
+    long = _lengths(lines)
+    total = np.maximum(np.bincount(row, long, len(at)), 1e-12)
+    weighted = _sums(lines.mean(axis=1) * long[:, None], row, len(at))
     return np.asarray(weighted / total[:, None])
 
 
 def _lengths(lines: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1))
+    return lengths(lines[:, 1] - lines[:, 0])
 
 
 def _sums(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import lengths
+
 __all__ = ["nearest", "neighbours"]
 
 _FEW = 300  # a tree costs a tenth of a second to import, and the few need none
@@ -38,4 +40,4 @@ def nearest(
 
 
 def _distances(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(np.linalg.norm(a[:, None] - b, axis=2))
+    return lengths(a[:, None] - b)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, median, turned
+from meshcomp._vectors import along, dot, median, runs, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT
@@ -68,8 +68,7 @@ def _patches(
     of_region, rows = bends.joined(mine, smooth)
     labels = of_region[rows]
     order = np.argsort(labels, kind="stable")
-    begins = np.flatnonzero(np.diff(labels[order], prepend=-1))
-    sizes = np.diff(begins, append=len(order))
+    begins, sizes = runs(labels[order])
     normals = np.take(view.scene.regions.face_normals, mine, axis=0)
     around = _looking_around(turned(normals, view.frame[:2]), labels)
     open_ones = sizes >= _LEAST_FACES

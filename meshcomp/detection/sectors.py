@@ -27,7 +27,8 @@ def looked_into(seen: NDArray[np.bool_]) -> NDArray[np.float64]:
     >>> looked_into(np.array([eight, np.arange(SECTORS) < 6])).tolist()
     [360.0, 120.0]
     """
-    reach = seen | np.roll(seen, 1, axis=1) | np.roll(seen, -1, axis=1)
+    around = np.concatenate([seen[:, -1:], seen, seen[:, :1]], axis=1)
+    reach = around[:, :-2] | seen | around[:, 2:]
     return np.asarray(reach.sum(axis=1) * (360 / SECTORS))
 
 
