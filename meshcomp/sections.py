@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, turned
+from meshcomp._vectors import along, runs, turned
 from meshcomp.meshes import Mesh
-from meshcomp.topology import Topology, cycles
+from meshcomp.topology import Topology, cycles, next_half_edge
 
 __all__ = ["Outlines", "cut", "heights_through", "rings_at"]
 
@@ -128,7 +128,7 @@ def heights_through(
         kept = np.argsort(windows[:, 0] - windows[:, 1], kind="stable")[:most]
         windows = windows[np.sort(kept)]
     levels = _distinct(np.round(corners / _SAME_LEVEL)) * _SAME_LEVEL
-    return np.array([_widest_gap(levels, low, high) for low, high in windows.tolist()])
+    return _widest_gaps(levels, windows)
 
 
 def _distinct(steps: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -170,13 +170,23 @@ def _first_from(values: NDArray[np.float64], least: float, begin: int) -> int:
     return len(values)
 
 
-def _widest_gap(levels: NDArray[np.float64], low: float, high: float) -> float:
-    """Middle of the widest gap between levels from low to high."""
-    first, last = np.searchsorted(levels, [low, high])
-    inside = np.concatenate([[low], levels[first:last], [high]])
-    gaps = np.diff(inside)
-    at = int(np.argmax(np.round(gaps, 4)))
-    return float(inside[at] + gaps[at] / 2)
+def _widest_gaps(
+    levels: NDArray[np.float64], windows: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Middle of the widest gap between levels in each window, (g, 2), or the first such."""
+    first, last = np.searchsorted(levels, windows).T
+    # A level before each window stands for its low end, and one after it for its high one.
+    counts = last - first + 1
+    group = np.repeat(np.arange(len(windows)), counts)
+    at = _ranges(first, counts)
+    ends, starts = np.cumsum(counts), np.cumsum(counts) - counts
+    below, above = np.append(levels, 0.0)[at - 1], np.append(levels, 0.0)[at]
+    below[starts], above[ends - 1] = windows.T
+    gaps = above - below
+    widths = np.round(gaps, 4)
+    widest = np.flatnonzero(widths == np.maximum.reduceat(widths, starts)[group])
+    best = widest[runs(group[widest])[0]]
+    return np.asarray(below[best] + gaps[best] / 2)
 
 
 def cut(
@@ -202,7 +212,8 @@ def cut(
     """
     # Heights below each corner; one that lies on a height counts as below it.
     below = np.searchsorted(heights, along(mesh.vertices, frame[2]), "left")
-    passed = [np.take(below.astype(np.int32), corner) for corner in mesh.faces.T]
+    below = below.astype(np.int32)
+    passed = [np.take(below, corner) for corner in mesh.faces.T]
     lowest = np.minimum(np.minimum(passed[0], passed[1]), passed[2])
     counts = np.maximum(np.maximum(passed[0], passed[1]), passed[2]) - lowest
     crossed = np.flatnonzero(counts)
@@ -256,9 +267,9 @@ def _points_on_edges(
     half_edges: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Where rising edges pass their heights, (k, 2)."""
-    faces, corners = half_edges // 3, half_edges % 3
-    below = turned(mesh.vertices[mesh.faces[faces, corners]], frame)
-    above = turned(mesh.vertices[mesh.faces[faces, (corners + 1) % 3]], frame)
+    corners, onward = mesh.faces.ravel(), next_half_edge(half_edges)
+    below = turned(np.take(mesh.vertices, corners[half_edges], axis=0), frame)
+    above = turned(np.take(mesh.vertices, corners[onward], axis=0), frame)
     share = (heights - below[:, 2]) / (above[:, 2] - below[:, 2])
     return np.asarray(below[:, :2] + share[:, None] * (above[:, :2] - below[:, :2]))
 
@@ -278,7 +289,7 @@ def _joined(
         faces[order],
         heights[order],
     )
-    first = np.flatnonzero(np.diff(ring, prepend=-1))
+    first = runs(ring)[0]
     last = np.append(first[1:], len(ring)) - 1
     before = np.arange(-1, len(ring) - 1)
     before[first] = last
