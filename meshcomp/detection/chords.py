@@ -24,6 +24,8 @@ def are_narrow(
 
     Corners that are off by the limit tilt a narrow facet's plane any way.
     """
+    if len(across) == 0:
+        return np.zeros(0, dtype=bool)
     first, second, third = (np.ascontiguousarray(across[:, k]) for k in range(3))
     nearest = np.full(len(across), np.inf)
     for a, b in ((first, second), (second, third), (third, first)):
@@ -50,6 +52,8 @@ def without_flats(
     usual = median(widths)
     widest = min(np.radians(WIDEST_FACET), max(_WIDER_THAN_USUAL * usual, 0.02))
     kept = widths <= widest
+    if kept.all():
+        return faces
     lost = np.flatnonzero(~kept)
     corners = turned(scene.mesh.vertices[scene.mesh.faces[faces[lost]]], view.frame[:2])
     across = corners - circle.centre

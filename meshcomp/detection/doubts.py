@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, quantile, turned
+from meshcomp._vectors import along, lengths, quantile, turned
 from meshcomp.detection.growing import (
     ON_CYLINDER_LIMIT,
     telling_vertices,
@@ -95,12 +95,14 @@ def _is_bent(
     a hair off the circle, weigh little.
     """
     mesh = view.scene.mesh
-    areas = np.linalg.norm(mesh.area_vectors[faces], axis=1)
-    corners = mesh.faces[faces].ravel()
-    vertices, place = np.unique(corners, return_inverse=True)
-    weights = np.bincount(place.ravel(), np.repeat(areas, 3)) / (3 * areas.sum())
+    vertices = mesh.vertices_of(faces)
     points = turned(mesh.vertices[vertices], view.frame)
     off = np.hypot(*(points[:, :2] - circle.centre).T) - circle.radius
+    if np.ptp(off) < _LEAST_BEND:
+        return False
+    areas = lengths(mesh.area_vectors[faces])
+    place = np.searchsorted(vertices, mesh.faces[faces].ravel())
+    weights = np.bincount(place, np.repeat(areas, 3)) / (3 * areas.sum())
     # Corners amid a chord lie inside the circle by right, and at the ends most of all.
     kept = (off >= 0) | (off < -_sagitta(view, circle, faces))
     kept |= np.isin(vertices, telling)

@@ -42,6 +42,8 @@ def entry_faces(
         across = scene.topology.neighbours_of(front).ravel()
         across = across[across >= 0]
         across = distinct(across[free[across] & ~known[across]], len(free))
+        if len(across) == 0:
+            break
         front = across[_suitable(scene, cylinder, across)]
         if len(front) == 0:
             break

@@ -9,7 +9,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, highest, lowest, median, quantile, turned
+from meshcomp._vectors import (
+    are_in,
+    dot,
+    highest,
+    lowest,
+    median,
+    quantile,
+    runs,
+    turned,
+)
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.chords import are_narrow, without_flats
@@ -65,13 +74,17 @@ def grown(
     """
     circle = Circle(seed.centre, seed.radius, seed.is_internal)
     limit, faces, is_exact = _first_limit(view, seed), np.zeros(0, dtype=np.int64), False
+    corners, found = np.zeros((0, 2)), None
     for _ in range(_STEPS):
         nearer = _connected_on(view, circle, limit, free, seed)
         if is_exact and _is_too_few(view, circle, nearer, faces):
             break  # most corners lie on the circle so exactly that the others are lost
         if len(nearer) < 6:  # noqa: PLR2004 - fewer make no circle
             return None
-        found = _associated(view, circle, nearer, limit)
+        outer = _outer_corners(view, circle, nearer, limit)
+        if not np.array_equal(outer, corners):
+            found = _associated(outer, 3 * view.scene.limit, is_internal=seed.is_internal)
+            corners = outer
         if found is None:
             return None
         settled = len(nearer) == len(faces)
@@ -128,17 +141,23 @@ def _first_limit(view: Prospect, seed: Seed) -> float:
     return min(3 * view.scene.limit + 3 * excess, most)
 
 
-def _associated(
+def _outer_corners(
     view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
-) -> tuple[Circle, float, float] | None:
-    """Associate a circle; return it by its median radius, the scatter, the diameter."""
+) -> NDArray[np.float64]:
+    """Telling corners, (k, 2) mm, without those amid a chord, that say nothing."""
     corners = telling_corners(view, faces)[:, :2]
     outside = np.hypot(*(corners - circle.centre).T) >= circle.radius - limit
-    corners = corners[outside]  # those amid a chord say nothing
+    return np.asarray(corners[outside])
+
+
+def _associated(
+    corners: NDArray[np.float64], limit: float, *, is_internal: bool
+) -> tuple[Circle, float, float] | None:
+    """Associate a circle; return it by its median radius, the scatter, the diameter."""
     try:
         centre, diameter = associate_circle(corners)
-        if not _are_on(corners, centre, 3 * view.scene.limit):
-            corners = _on_outer_circle(corners, centre, 3 * view.scene.limit)
+        if not _are_on(corners, centre, limit):
+            corners = _on_outer_circle(corners, centre, limit)
             centre, diameter = associate_circle(corners)
     except AssociationError:
         return None
@@ -146,7 +165,7 @@ def _associated(
     distances = np.hypot(*(corners - centre).T)
     radius = median(distances)
     scatter = median(np.abs(distances - radius))
-    return Circle(centre, radius, circle.is_internal), scatter, diameter
+    return Circle(centre, radius, is_internal), scatter, diameter
 
 
 def _are_on(
@@ -172,9 +191,9 @@ def telling_vertices(scene: Scene, faces: NDArray[np.int64]) -> NDArray[np.int64
     vertices = scene.mesh.faces[faces]
     keys = (vertices * count + scene.regions.of_face[faces][:, None]).ravel()
     keys.sort(kind="stable")  # quick where neighbours follow each other
-    vertices = keys[np.diff(keys, prepend=-1) > 0] // count  # one a vertex and region
-    begins = np.flatnonzero(np.diff(vertices, prepend=-1))
-    shared = vertices[begins[np.diff(begins, append=len(vertices)) > 1]]
+    vertices = keys[runs(keys)[0]] // count  # one a vertex and region
+    begins, sizes = runs(vertices)
+    shared = vertices[begins[sizes > 1]]
     return shared if len(shared) >= _LEAST_SHARED else vertices[begins]
 
 
@@ -236,7 +255,7 @@ def _held(
     regions = scene.regions.of_face[faces]
     keys = (regions[:, None] * count + scene.mesh.faces[faces])[touching]
     keys.sort(kind="stable")
-    held = keys[np.diff(keys, prepend=-1) > 0] // count  # once a corner
+    held = keys[runs(keys)[0]] // count  # once a corner
     corners = np.searchsorted(held, regions, "right") - np.searchsorted(held, regions)
     return np.asarray(corners >= np.where(view.leaning[rows] > STRICT_LIMIT, 3, 1))
 
@@ -244,8 +263,9 @@ def _held(
 def connected_to(
     topology: Topology, candidates: NDArray[np.int64], seeds: NDArray[np.int64]
 ) -> NDArray[np.int64]:
-    """Those candidates that hang together with a seed."""
-    if len(candidates) == 0:
+    """Those candidates that hang together with a seed, both ascending."""
+    is_seed = are_in(candidates, seeds)
+    if is_seed.all():
         return candidates
     neighbours = topology.neighbours_of(candidates)
     position = np.minimum(np.searchsorted(candidates, neighbours), len(candidates) - 1)
@@ -255,5 +275,5 @@ def connected_to(
         len(candidates), np.column_stack([rows, position.ravel()[known.ravel()]])
     )
     wanted = np.zeros(int(labels.max()) + 1, dtype=bool)
-    wanted[labels[np.isin(candidates, seeds)]] = True
+    wanted[labels[is_seed]] = True
     return np.asarray(candidates[wanted[labels]])

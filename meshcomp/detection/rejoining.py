@@ -109,6 +109,8 @@ def _on_one_circle(pieces: list[_Piece]) -> set[int]:
         if abs(piece.radius - first.radius) < reach
         and float(np.linalg.norm(piece.centre - first.centre)) < reach
     ]
+    if len(like) < _LEAST:
+        return set()
     points = np.concatenate([pieces[i].corners for i in like])
     counts = np.array([len(pieces[i].corners) for i in like])
     starts = np.cumsum(counts) - counts
