@@ -122,6 +122,8 @@ def _likeliest(directions: NDArray[np.float64]) -> Iterator[NDArray[np.int64]]:
     order = np.argsort(cells, kind="stable")
     _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
     ends = first + counts
+    by_first = np.argsort(directions[:, 0], kind="stable")
+    firsts = directions[by_first, 0]
     looked_at = np.zeros((0, 3))
     for cell in np.argsort(-counts, kind="stable").tolist():
         if counts[cell] < _LEAST_BENDS // 2 or len(looked_at) == _MOST_LOOKED_AT:
@@ -130,7 +132,9 @@ def _likeliest(directions: NDArray[np.float64]) -> Iterator[NDArray[np.int64]]:
         if (highest(np.abs(looked_at - middle)) < _CELL).any():
             continue
         looked_at = np.vstack([looked_at, middle])
-        near = np.flatnonzero(highest(np.abs(directions - middle)) < _CELL)
+        some = slice(*np.searchsorted(firsts, middle[0] + np.array([-_CELL, _CELL])))
+        rows = np.sort(by_first[some])
+        near = rows[highest(np.abs(directions[rows] - middle)) < _CELL]
         if len(near) >= _LEAST_BENDS:
             yield near
 

@@ -117,9 +117,9 @@ def _along(
     ]
     of_start = {run[0]: run for run in runs}
     for other, following in zip(steps, nexts, strict=True):
-        wide = float(np.linalg.norm(other))
         if not _are_square(step, other):
             continue
+        wide = float(np.linalg.norm(other))
         found += [
             Lattice(
                 rows=np.concatenate([np.array(run) for run in rows]),

@@ -97,12 +97,12 @@ def _rings_of_walls(
     for index, feature in enumerate(features):
         owner[feature.faces] = index if isinstance(feature, Wall) else -2
     first = np.searchsorted(outlines.panel_of_face, np.arange(len(outlines.points)))
-    owners = owner[outlines.faces[np.minimum(first, len(outlines.faces) - 1)]]
+    owners = owner[outlines.faces[np.minimum(first, len(outlines.faces) - 1)]].tolist()
     found: dict[tuple[int, ...], list[int]] = {}
     for ring, (begin, end) in enumerate(pairwise(outlines.firsts.tolist())):
-        members = np.unique(owners[begin:end])
-        if len(members) and members[0] >= 0:
-            found.setdefault(tuple(members.tolist()), []).append(ring)
+        members = sorted(set(owners[begin:end]))
+        if members and members[0] >= 0:
+            found.setdefault(tuple(members), []).append(ring)
     return found
 
 

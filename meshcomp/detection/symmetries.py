@@ -80,15 +80,11 @@ def _radii(away: NDArray[np.float64]) -> NDArray[np.float64] | None:
 
 def _order(radii: NDArray[np.float64]) -> int | None:
     """How often radii repeat in a turn; None if they do not, or less than three times."""
-    swing = float(np.ptp(radii))
-    counts = np.array(
-        [
-            count
-            for count in range(_FEWEST, _MOST + 1)
-            # A curve so turned by little is like itself: each period holds a whole swing.
-            if float(np.ptp(radii[: _SAMPLES // count + 1])) > _WHOLE * swing
-        ]
-    )
+    swings = np.maximum.accumulate(radii) - np.minimum.accumulate(radii)
+    swing = float(swings[-1])
+    counts = np.arange(_FEWEST, _MOST + 1)
+    # A curve so turned by little is like itself: each period holds a whole swing.
+    counts = counts[swings[_SAMPLES // counts] > _WHOLE * swing]
     if len(counts) == 0:
         return None
     offs = _off(radii, counts)
