@@ -25,6 +25,7 @@ __all__ = [
     "lengths",
     "lowest",
     "median",
+    "medians",
     "pieces",
     "quantile",
     "ring_area",
@@ -210,6 +211,12 @@ def median(numbers: NDArray[np.float64]) -> float:
     """Median of one or more finite numbers, (k,); of few, quicker than `numpy.median`."""
     ordered, count = np.sort(numbers), len(numbers)
     return float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2
+
+
+def medians(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median of each column of one or more rows, (n, k) to (k,): quicker for few."""
+    ordered, count = np.sort(rows, axis=0), len(rows)
+    return np.asarray((ordered[(count - 1) // 2] + ordered[count // 2]) / 2)
 
 
 def quantile(numbers: NDArray[np.float64], share: float) -> float:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, highest, pieces, unit
+from meshcomp._vectors import basis_across, highest, lengths, medians, pieces, unit
 from meshcomp.detection.bend_circles import circles_of_bends, faces_about
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
@@ -85,7 +85,7 @@ def _shared_by_bends(
     a, b = scene.bends.regions[edges].T
     found = 0
     for near in _likeliest(directions):
-        direction = unit(np.median(directions[near], axis=0))
+        direction = unit(medians(directions[near]))
         if not _look_around(normals[a[near]], direction):
             continue
         direction = _along_edges(scene, edges[near], direction)
@@ -128,7 +128,7 @@ def _likeliest(directions: NDArray[np.float64]) -> Iterator[NDArray[np.int64]]:
     for cell in np.argsort(-counts, kind="stable").tolist():
         if counts[cell] < _LEAST_BENDS // 2 or len(looked_at) == _MOST_LOOKED_AT:
             return
-        middle = np.median(directions[order[first[cell] : ends[cell]]], axis=0)
+        middle = medians(directions[order[first[cell] : ends[cell]]])
         if (highest(np.abs(looked_at - middle)) < _CELL).any():
             continue
         looked_at = np.vstack([looked_at, middle])
@@ -145,10 +145,10 @@ def _along_edges(
     """Direction of the longest edges about which facets bend: surer than their normals."""
     ends = edge_ends(scene.mesh, scene.bends.half_edges[edges, 0])
     ways = ends[:, 1] - ends[:, 0]
-    lengths = np.linalg.norm(ways, axis=1)
-    ways = ways * (np.sign(ways @ direction) / np.maximum(lengths, 1e-12))[:, None]
-    long = np.flatnonzero(lengths >= lengths.max() / 2)
-    return unit(np.median(ways[long], axis=0))
+    sizes = lengths(ways)
+    ways = ways * (np.sign(ways @ direction) / np.maximum(sizes, 1e-12))[:, None]
+    long = np.flatnonzero(sizes >= sizes.max() / 2)
+    return unit(medians(ways[long]))
 
 
 def _one_sided(directions: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -118,10 +118,11 @@ def _circles(
 
     The commonest ones; a radius is negative where the facets look inwards.
     """
-    x, y, u, v = np.round(np.column_stack([points, normals]) / _SAME).T
-    order = np.lexsort([v, u, y, x])
-    steps = [np.diff(column[order], prepend=np.nan) != 0 for column in (x, y, u, v)]
-    apart = order[np.logical_or.reduce(steps)][:_MOST_BENDS]
+    steps = np.round(np.column_stack([points, normals]) / _SAME)
+    order = np.lexsort(steps.T[::-1])
+    is_new = np.ones(len(order), dtype=bool)
+    is_new[1:] = (steps[order[1:]] != steps[order[:-1]]).any(axis=1)
+    apart = order[is_new][:_MOST_BENDS]
     points, normals = points[apart], normals[apart]
     near = neighbours(points, _NEIGHBOURS)
     first, second = np.repeat(np.arange(len(near)), near.shape[1]), near.ravel()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, pieces, unit
+from meshcomp._vectors import cross, dot, pieces, runs, unit
 from meshcomp.detection.double_curvature import are_doubly_curved
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
@@ -50,9 +50,11 @@ class Bends:
         Edges have those faces on both sides. Returned are the patch of each region, (r,),
         numbered from 0, and the row of that for each face, (k,).
         """
-        regions, rows = np.unique(self.of_face[faces], return_inverse=True)
+        mine = self.of_face[faces]
+        ordered = np.sort(mine)
+        regions = ordered[runs(ordered)[0]]
         pairs = np.searchsorted(regions, self.regions[edges])
-        return components(len(regions), pairs), rows.ravel()
+        return components(len(regions), pairs), np.searchsorted(regions, mine)
 
     def along(self, direction: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Faces whose region bends about a direction somewhere, (m,)."""
@@ -111,7 +113,7 @@ def _bending(
     first, second = (np.take(regions.normals, side, axis=0) for side in sides[apart].T)
     cosines = dot(first, second)
     gentle = np.flatnonzero(cosines > np.cos(np.radians(WIDEST_FACET)))
-    turns = np.cross(first[gentle], second[gentle])
+    turns = cross(first[gentle], second[gentle])
     gentle = gentle[dot(turns, turns) > _LEAST_TURN**2]
     return half_edges[apart[gentle]], sides[apart[gentle]], cosines[gentle]
 

@@ -244,9 +244,9 @@ def _facets(view: Prospect, faces: NDArray[np.int64]) -> int:
     x, y = turned(known.normals[regions], view.frame[:2]).T
     steps = np.round(np.arctan2(y, x) / _SAME_DIRECTION).astype(np.int64)
     turn = round(2 * np.pi / _SAME_DIRECTION)
-    ways = np.unique(steps % turn)
+    ways = distinct(steps % turn, turn)
     # Two steps that follow each other are one direction that straddles their border.
-    return len(ways) - int((np.diff(ways, append=ways[0] + turn) == 1).sum())
+    return len(ways) - int((np.append(ways[1:], ways[0] + turn) - ways == 1).sum())
 
 
 def _across_flats(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:

@@ -66,8 +66,10 @@ def _is_tapered(heights: NDArray[np.float64], deviations: NDArray[np.float64]) -
     """Whether the radius changes along the axis by more than its scatter explains."""
     away = heights - heights.mean()
     slope = float(away @ deviations) / max(float(away @ away), 1e-12)
-    scatter = float(np.std(deviations - slope * away))
-    return abs(slope) * float(np.ptp(heights)) > _LEAST_TAPER + 4 * scatter
+    taper = abs(slope) * float(np.ptp(heights))
+    if taper <= _LEAST_TAPER:
+        return False
+    return taper > _LEAST_TAPER + 4 * float(np.std(deviations - slope * away))
 
 
 def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
@@ -79,10 +81,12 @@ def _is_scattered(deviations: NDArray[np.float64], limit: float) -> bool:
 def leans_one_way(view: Prospect, faces: NDArray[np.int64]) -> bool:
     """Whether faces look along the axis, like a cone's; a cylinder's lean both ways."""
     scene = view.scene
-    weights = np.linalg.norm(scene.mesh.area_vectors[faces], axis=1)
+    weights = lengths(scene.mesh.area_vectors[faces])
     leaning = along(scene.regions.face_normals[faces], view.frame[2])
-    mean = np.average(leaning, weights=weights)
-    spread = np.average(leaning**2, weights=weights)
+    mean = (leaning * weights).sum() / weights.sum()
+    if abs(mean) <= _LEAN_LIMIT:
+        return False
+    spread = (leaning**2 * weights).sum() / weights.sum()
     return bool(abs(mean) > _LEAN_LIMIT + _ONE_SIDED * np.sqrt(spread))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import medians
 from meshcomp.detection.neighbours import nearest, neighbours
 from meshcomp.topology import components
 
@@ -80,7 +81,7 @@ def _steps(places: NDArray[np.float64], limit: float) -> list[NDArray[np.float64
     )
     index = index.ravel()
     order = np.lexsort([cells[:, 1], cells[:, 0], (cells**2).sum(axis=1), -counts])
-    return [np.median(ways[index == k], axis=0) for k in order[:_MOST_STEPS]]
+    return [medians(ways[index == k]) for k in order[:_MOST_STEPS]]
 
 
 def _next(

@@ -17,8 +17,13 @@ def neighbours(places: NDArray[np.float64], count: int) -> NDArray[np.int64]:
     most = min(count + 1, len(places))
     if len(places) <= _FEW:
         away = _distances(places, places)
-        np.fill_diagonal(away, -1.0)  # each place comes first of its own row
-        return np.argsort(away, axis=1, kind="stable")[:, 1:most]
+        np.fill_diagonal(away, np.inf)  # each place is near itself, and none of the others
+        rows = np.arange(len(places))
+        near = np.zeros((len(places), max(most - 1, 0)), dtype=np.int64)
+        for nearest_one in near.T:  # few rounds are quicker than to sort whole rows
+            nearest_one[:] = np.argmin(away, axis=1)
+            away[rows, nearest_one] = np.inf
+        return near
     from scipy.spatial import cKDTree
 
     return np.asarray(cKDTree(places).query(places, k=most)[1])[:, 1:]

@@ -72,6 +72,8 @@ def rejoined(view: Prospect, patches: list[NDArray[np.int64]]) -> list[NDArray[n
     joined : list of (k,) int
         Faces of two or more patches each, sorted.
     """
+    if len(patches) < _LEAST:
+        return []
     ordered = sorted(patches, key=lambda faces: (-len(faces), int(faces[0])))[:_MOST]
     found = [_piece(view, faces) for faces in ordered]
     left = [piece for piece in found if piece is not None]

@@ -142,7 +142,7 @@ def _even(
 ) -> list[Ring]:
     """Return the ring of ascending angles, if they are even but for one that is missing."""
     centre, radius = circle
-    gaps = np.diff(angles, append=angles[0] + 2 * np.pi)
+    gaps = np.append(angles[1:], angles[0] + 2 * np.pi) - angles
     for missing in (0, 1):
         pitch = 2 * np.pi / (len(rows) + missing)
         wanted = np.full(len(rows), pitch)
