@@ -238,10 +238,11 @@ def turned(points: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np
     """Positions of points, (..., 3) float, along each of some unit rows, (..., k)."""
     columns = np.zeros((*points.shape[:-1], len(rows)))
     for k, row in enumerate(rows.tolist()):
+        column = columns[..., k]
         first, *others = [(i, share) for i, share in enumerate(row) if share]
-        np.multiply(points[..., first[0]], first[1], out=columns[..., k])
+        np.multiply(points[..., first[0]], first[1], out=column)
         for i, share in others:
-            columns[..., k] += points[..., i] * share
+            column += points[..., i] * share
     return columns
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot
+from meshcomp._vectors import dot, lengths
 from meshcomp.sections import Outlines
 
 __all__ = ["Arcs", "arcs"]
@@ -48,7 +48,7 @@ def arcs(outlines: Outlines, upright: NDArray[np.bool_], limit: float) -> Arcs:
     """
     following, before = outlines.following, outlines.before
     centres, radii, errors, turns = _circles_at_corners(outlines, limit)
-    apart = np.linalg.norm(centres - centres[following], axis=1)
+    apart = lengths(centres - centres[following])
     same = (
         upright
         & (turns * turns[following] > 0)
@@ -84,7 +84,7 @@ def _circles_at_corners(
     before = points[outlines.before] - points
     after = points[outlines.following] - points
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    chord = np.linalg.norm(after - before, axis=1)
+    chord = lengths(after - before)
     height = np.abs(cross) / np.maximum(chord, 1e-12)
     straight = height <= 2 * limit
     safe = np.where(straight, 1.0, 2 * cross)

@@ -191,6 +191,8 @@ def components(count: int, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     labels : (count,) int
         Component of each node, numbered from 0.
     """
+    if len(pairs) == 0:
+        return np.arange(count)
     # Every round hooks the larger of two roots to the smaller and shortens all paths:
     # few rounds, and no import of a graph library at every start.
     root = np.arange(count)

@@ -16,7 +16,7 @@ from meshcomp.detection.growing import (
     ON_CYLINDER_LIMIT,
     STRICT_LIMIT,
     grown,
-    telling_corners,
+    telling_vertices,
 )
 from meshcomp.detection.helices import is_helical
 from meshcomp.detection.nominal import nominal_radius
@@ -211,21 +211,22 @@ def _described(
     span = coverage(*angles)
     if span < (_LEAST_ROUGH_SPAN if is_rough else LEAST_SPAN):
         return None
-    if is_doubtful(view, circle, faces, limit):
+    telling = telling_vertices(scene, faces)
+    if is_doubtful(view, circle, faces, telling, limit):
         return None
     if span < _WHOLE_TURN and is_flattened(view, circle, faces, gaps(*angles)):
         return None
     if is_helical(view, circle, faces) or is_band_of_a_curve(scene, faces, view.frame[2]):
         return None
     heights = along(scene.mesh.vertices[scene.mesh.vertices_of(faces)], view.frame[2])
-    corners = telling_corners(view, faces)
-    deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
+    corners = turned(scene.mesh.vertices[telling], view.frame[:2])
+    deviations = np.hypot(*(corners - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing
     one_a_region = np.unique(scene.regions.of_face[faces], return_index=True)[1]
     return CylinderFaces(
         frame=view.frame,
         centre=circle.centre,
-        diameter=2 * nominal_radius(view, circle, faces),
+        diameter=2 * nominal_radius(view, circle, faces, corners),
         is_internal=circle.is_internal,
         faces=faces,
         start=float(heights.min()),

@@ -8,10 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import along, lengths, quantile, turned
-from meshcomp.detection.growing import (
-    ON_CYLINDER_LIMIT,
-    telling_vertices,
-)
+from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.scenes import Circle, Prospect
 from meshcomp.detection.turns import angles_about
 
@@ -30,7 +27,11 @@ _SINGLE = 2.0**-24  # relative rounding of a 32-bit coordinate
 
 
 def is_doubtful(
-    view: Prospect, circle: Circle, faces: NDArray[np.int64], limit: float
+    view: Prospect,
+    circle: Circle,
+    faces: NDArray[np.int64],
+    telling: NDArray[np.int64],
+    limit: float,
 ) -> bool:
     """Whether faces on a circle are no cylinder, by their corners and normals.
 
@@ -42,11 +43,12 @@ def is_doubtful(
         As associated to the corners.
     faces : (k,) int
         Faces on it.
+    telling : (n,) int
+        Their vertices at which facets meet, sorted.
     limit : float
         How far a corner may be off the circle, mm; more than `ON_CYLINDER_LIMIT` where
         the mesh was made anew.
     """
-    telling = telling_vertices(view.scene, faces)
     corners = turned(view.scene.mesh.vertices[telling], view.frame)
     deviations = np.hypot(*(corners[:, :2] - circle.centre).T) - circle.radius
     on = np.abs(deviations) <= limit  # those amid a chord say nothing

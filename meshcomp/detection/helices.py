@@ -106,9 +106,9 @@ def _cut(
     face = np.repeat(np.arange(len(heights)), counts)
     row = np.arange(len(face)) - np.repeat(np.cumsum(counts) - counts - first, counts)
     across, heights, level = across[face], heights[face], at[row]
-    above = heights > level[:, None]
+    first, second, third = (heights > level[:, None]).T
     # The corner that is alone on its side, and where its two edges are cut.
-    lone = np.argmax(above == (above.sum(axis=1) == 1)[:, None], axis=1)
+    lone = np.where(second == third, 0, np.where(first == third, 1, 2))
     rows = np.arange(len(lone))
     tip, tip_height = across[rows, lone], heights[rows, lone]
     places = []

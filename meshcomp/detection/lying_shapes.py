@@ -117,8 +117,9 @@ def _along_the_axis(
     faces, leans = outlines.faces[first], lean[outlines.regions]
     starts = outlines.firsts[:-1]
     good = np.logical_and.reduceat(free[faces] & (np.abs(leans) < _ALONG), starts)
-    drift = np.abs(np.add.reduceat(leans * outlines.lengths, starts))
-    good &= drift < _DRAFT * np.add.reduceat(outlines.lengths, starts)
+    lengths = outlines.lengths
+    drift = np.abs(np.add.reduceat(leans * lengths, starts))
+    good &= drift < _DRAFT * np.add.reduceat(lengths, starts)
     return faces, good & (outlines.areas < 0)
 
 

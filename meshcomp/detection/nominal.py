@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp._vectors import dot, turned
-from meshcomp.detection.growing import telling_corners
 from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Circle, Prospect
 
@@ -27,7 +26,12 @@ _DEEP = 1.0  # even triangles wider than old facets
 _DEEPER = 2.0  # whatever their shape: of decimated walls it is about 1
 
 
-def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> float:
+def nominal_radius(
+    view: Prospect,
+    circle: Circle,
+    faces: NDArray[np.int64],
+    corners: NDArray[np.float64],
+) -> float:
     """Radius of the circle on which corners lay before a mesh was made anew, mm.
 
     Parameters
@@ -38,6 +42,8 @@ def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> 
         Associated to the corners of the faces.
     faces : (k,) int
         Of the cylinder.
+    corners : (n, 2) float
+        At which its facets meet, across the axis, mm.
 
     Notes
     -----
@@ -49,7 +55,6 @@ def nominal_radius(view: Prospect, circle: Circle, faces: NDArray[np.int64]) -> 
     the mean of both is r, to second order.
     """
     least = _LEAST_SCATTER if view.scene.is_exact else _ROUGH_SCATTER
-    corners = telling_corners(view, faces)[:, :2]
     distances = np.hypot(*(corners - circle.centre).T)
     if float(np.ptp(distances)) < least:
         return circle.radius
