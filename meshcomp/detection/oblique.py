@@ -75,8 +75,9 @@ def _settled(
     direction = proposal.direction
     seen = cylinders_on(scene, direction, faces)
     if not seen and (proposal.is_patch or is_nearly_round(scene, faces, direction)):
-        direction = settled_axis(scene, faces, direction)
-        seen = cylinders_on(scene, direction, faces)
+        settled = settled_axis(scene, faces, direction)
+        if settled is not direction:
+            direction, seen = settled, cylinders_on(scene, settled, faces)
     if seen:
         # What was found may still lean: tilt the axis as its own faces want it.
         largest = max(seen, key=lambda cylinder: len(cylinder.faces))

@@ -6,6 +6,8 @@ walls whose triangles lean: the two rims cut differently, or the mesh made anew.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,8 +40,9 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
         Faces of the view that belong to no cylinder yet.
     """
     seeds: list[Seed] = []
+    ground = _ground(view, allowed)
     for is_internal in (True, False):
-        around, pieces = _patches(view, allowed, is_internal=is_internal)
+        around, pieces = _patches(view, ground, is_internal=is_internal)
         around += [f for f in rejoined(view, pieces) if _looks_around(view, f)]
         for faces in around:
             seeds += _seeds_of(view, faces, is_internal=is_internal)
@@ -47,12 +50,35 @@ def round_patches(view: Prospect, allowed: NDArray[np.bool_]) -> list[Seed]:
 
 
 def _looks_around(view: Prospect, faces: NDArray[np.int64]) -> bool:
-    normals = turned(view.scene.regions.face_normals[faces], view.frame[:2])
-    return bool(_looking_around(normals, np.zeros(len(faces), dtype=np.int64))[0])
+    looks = sectors(turned(view.scene.regions.face_normals[faces], view.frame[:2]))
+    return bool(_looking_around(looks, np.zeros(len(faces), dtype=np.int64))[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ground:
+    """The faces of which patches are made, and what is the same for all of these."""
+
+    faces: NDArray[np.int64]  # (k,) sorted
+    looks: NDArray[np.int64]  # (k,) sector that each looks into
+    leaning: NDArray[np.float64]  # (k,) sine of each normal along the axis, with its sign
+    edges: NDArray[np.int64]  # (e,) bends with such faces on both sides
+
+
+def _ground(view: Prospect, allowed: NDArray[np.bool_]) -> _Ground:
+    mine = np.sort(view.faces[allowed[view.faces]])
+    known = np.zeros(len(allowed), dtype=bool)
+    known[mine] = True
+    normals = np.take(view.scene.regions.face_normals, mine, axis=0)
+    return _Ground(
+        faces=mine,
+        looks=sectors(turned(normals, view.frame[:2])),
+        leaning=along(normals, view.frame[2]),
+        edges=np.flatnonzero(view.scene.bends.among(known)),
+    )
 
 
 def _patches(
-    view: Prospect, allowed: NDArray[np.bool_], *, is_internal: bool
+    view: Prospect, ground: _Ground, *, is_internal: bool
 ) -> tuple[list[NDArray[np.int64]], list[NDArray[np.int64]]]:
     """Faces joined over edges that bend by less than a facet may, one way only.
 
@@ -60,21 +86,16 @@ def _patches(
     facets are not flat: sections show the others.
     """
     bends = view.scene.bends
-    mine = np.sort(view.faces[allowed[view.faces]])
-    known = np.zeros(len(allowed), dtype=bool)
-    known[mine] = True
-    rising = bends.rising if is_internal else -bends.rising
-    smooth = bends.among(known) & (rising > -_FLAT_TURN)
-    of_region, rows = bends.joined(mine, smooth)
+    rising = bends.rising[ground.edges] * (1 if is_internal else -1)
+    of_region, rows = bends.joined(ground.faces, ground.edges[rising > -_FLAT_TURN])
     labels = of_region[rows]
     order = np.argsort(labels, kind="stable")
     begins, sizes = runs(labels[order])
-    normals = np.take(view.scene.regions.face_normals, mine, axis=0)
-    around = _looking_around(turned(normals, view.frame[:2]), labels)
+    around = _looking_around(ground.looks, labels)
     open_ones = sizes >= _LEAST_FACES
-    open_ones &= ~_all_lean_one_way(along(normals, view.frame[2])[order], begins)
+    open_ones &= ~_all_lean_one_way(ground.leaning[order], begins)
     uneven = are_uneven(np.bincount(of_region, minlength=len(sizes)), sizes)
-    ordered, ends = mine[order], begins + sizes
+    ordered, ends = ground.faces[order], begins + sizes
     return (
         [ordered[begins[k] : ends[k]] for k in np.flatnonzero(open_ones & around)],
         [
@@ -95,12 +116,12 @@ def _all_lean_one_way(
 
 
 def _looking_around(
-    normals: NDArray[np.float64], labels: NDArray[np.int64]
+    looks: NDArray[np.int64], labels: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
     """Whether each patch has enough faces, looking into enough sectors."""
     count = int(labels.max(initial=-1)) + 1
     seen = np.zeros((count, SECTORS), dtype=bool)
-    seen[labels, sectors(normals)] = True
+    seen[labels, looks] = True
     many = np.bincount(labels, minlength=count) >= _LEAST_FACES
     return np.asarray(many & (looked_into(seen) >= LEAST_SPAN))
 

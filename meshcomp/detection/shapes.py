@@ -55,6 +55,8 @@ def shaped(scene: Scene, outlines: Outlines, features: Sequence[Feature]) -> lis
     for members, mine in list(rings.items())[:_MOST_RINGS]:
         if members[0] in shapes and shapes[members[0]] is _THREAD:
             continue
+        if all(shapes.get(index, _THREAD) is None for index in members):
+            continue  # they have no one shape, whatever this ring's is
         largest = max(mine, key=lambda ring: float(areas[ring]))
         shape = _shape(scene, _points(outlines, largest), [features[i] for i in members])
         for index in members:
