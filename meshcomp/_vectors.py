@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ __all__ = [
     "bases_across",
     "basis_across",
     "cross",
+    "different",
     "distinct",
     "dot",
     "hashes_of_rows",
@@ -34,6 +35,8 @@ __all__ = [
     "turned",
     "unit",
 ]
+
+_Number = TypeVar("_Number", np.int64, np.float64)
 
 _AT_ONCE = 1 << 15  # rows: what is worked on stays near the processor
 _MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
@@ -103,6 +106,18 @@ def are_in(numbers: NDArray[np.int64], ordered: NDArray[np.int64]) -> NDArray[np
     return np.asarray(ordered[place] == numbers)
 
 
+def different(numbers: NDArray[_Number]) -> NDArray[_Number]:
+    """Different ones of some numbers, ascending: of few, quicker than `numpy.unique`.
+
+    Examples
+    --------
+    >>> different(np.array([0.5, 2.0, 0.5])).tolist()
+    [0.5, 2.0]
+    """
+    ordered = np.sort(numbers, kind="stable")  # quick where half in order
+    return ordered[runs(ordered)[0]]
+
+
 def distinct(numbers: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     """Different ones of some numbers from 0 to count - 1, (k,), ascending.
 
@@ -115,8 +130,7 @@ def distinct(numbers: NDArray[np.int64], count: int) -> NDArray[np.int64]:
         seen = np.zeros(count, dtype=bool)
         seen[numbers.ravel()] = True
         return np.flatnonzero(seen)
-    ordered = np.sort(numbers, axis=None, kind="stable")  # quick where half in order
-    return ordered[runs(ordered)[0]]
+    return different(numbers.ravel())
 
 
 def runs(ordered: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import cross, dot, pieces, runs, unit
+from meshcomp._vectors import cross, different, dot, pieces, unit
 from meshcomp.detection.double_curvature import are_doubly_curved
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions
@@ -43,16 +43,15 @@ class Bends:
         return np.asarray(known[self.faces[:, 0]] & known[self.faces[:, 1]])
 
     def joined(
-        self, faces: NDArray[np.int64], edges: NDArray[np.bool_]
+        self, faces: NDArray[np.int64], edges: NDArray[np.int64] | NDArray[np.bool_]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Join the regions of some faces, (k,), over some of the edges, (e,) bool.
+        """Join the regions of some faces, (k,), over some of the edges, (e,).
 
         Edges have those faces on both sides. Returned are the patch of each region, (r,),
         numbered from 0, and the row of that for each face, (k,).
         """
         mine = self.of_face[faces]
-        ordered = np.sort(mine)
-        regions = ordered[runs(ordered)[0]]
+        regions = different(mine)
         pairs = np.searchsorted(regions, self.regions[edges])
         return components(len(regions), pairs), np.searchsorted(regions, mine)
 

@@ -52,12 +52,13 @@ class _Border:
     @property
     def way(self) -> int:
         """1 if convex all around, -1 if concave, 2 for both in turn, else 0."""
+        if self.share(~np.isnan(self.turns)) <= _ALL_AROUND:
+            return 0
         convex, concave = self.share(self.turns > _FLAT), self.share(self.turns < -_FLAT)
-        if self.share(~np.isnan(self.turns)) > _ALL_AROUND:
-            if min(convex, concave) > _BOTH_WAYS:
-                return 2
-            if max(convex, concave) > _ALL_AROUND:
-                return 1 if convex > concave else -1
+        if min(convex, concave) > _BOTH_WAYS:
+            return 2
+        if max(convex, concave) > _ALL_AROUND:
+            return 1 if convex > concave else -1
         return 0
 
 
@@ -80,10 +81,10 @@ def is_band_of_a_curve(
         The wall's, a unit vector.
     """
     ends, length = _ends(scene, faces, axis)
-    ways = [end.way for end in ends]
-    if not ways or ways[0] != ways[1] or ways[0] == 0:
+    way = ends[0].way if ends else 0
+    if way == 0 or ends[1].way != way:
         return False
-    if ways[0] == 2:  # noqa: PLR2004 - a bent tube
+    if way == 2:  # noqa: PLR2004 - a bent tube
         return True
     return all(_goes_on(scene, faces, end, (axis, length), _EVEN_ROWS) for end in ends)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, lengths
+from meshcomp._vectors import different, dot, lengths
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 from meshcomp.features import Flare
@@ -116,7 +116,7 @@ def ending_of(
     if closing:
         return closing[0]
     mine = np.concatenate([bore.faces, entries])
-    around = np.unique(scene.topology.neighbours_of(mine))
+    around = different(scene.topology.neighbours_of(mine).ravel())
     around = around[around >= 0]
     along = scene.regions.face_normals[around] @ bore.frame[2]
     corners = scene.mesh.vertices[scene.mesh.faces[around]]

@@ -8,6 +8,7 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import different
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene
@@ -92,7 +93,7 @@ def _bordering(scene: Scene, found: list[CylinderFaces]) -> list[set[int]]:
     for number, cylinder in enumerate(found):
         owner[cylinder.faces] = number
     return [
-        set(np.unique(owner[_reach(scene, cylinder, owner)]).tolist()) - {-1, own}
+        set(owner[_reach(scene, cylinder, owner)].tolist()) - {-1, own}
         for own, cylinder in enumerate(found)
     ]
 
@@ -105,11 +106,11 @@ def _reach(
     Where a mesh was made anew, triangles that straddle the rim lie on neither cylinder.
     In other meshes a few triangles lead from one leg of a fork to the other.
     """
-    front = np.unique(scene.topology.neighbours_of(cylinder.faces))
+    front = different(scene.topology.neighbours_of(cylinder.faces).ravel())
     seen = [front]
     is_anew = was_made_anew(scene, cylinder.faces, cylinder.frame[2])
     for _ in range(_RIM_FACES if is_anew else 0):
-        front = np.unique(scene.topology.neighbours_of(front[owner[front] < 0]))
+        front = different(scene.topology.neighbours_of(front[owner[front] < 0]).ravel())
         seen.append(front)
     return np.concatenate(seen)
 

@@ -93,12 +93,15 @@ def _next(
 
 def _runs(following: NDArray[np.int64]) -> list[list[int]]:
     """Places that follow on each other, (2 or more) each."""
-    starts = np.setdiff1d(np.flatnonzero(following >= 0), following)
+    onward = following.tolist()
+    preceded = set(onward)
     runs = []
-    for start in starts.tolist():
-        run = [start]
-        while following[run[-1]] >= 0:
-            run.append(int(following[run[-1]]))
+    for start, second in enumerate(onward):
+        if second < 0 or start in preceded:
+            continue
+        run = [start, second]
+        while onward[run[-1]] >= 0:
+            run.append(onward[run[-1]])
         runs.append(run)
     return runs
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcomp._vectors import different, runs
 from meshcomp.arcs import Arcs
 from meshcomp.detection.turns import LEAST_SPAN, coverage
 from meshcomp.sections import Outlines
@@ -78,12 +79,12 @@ def _near(rows: NDArray[np.float64]) -> NDArray[np.int64]:
 def _seed_of(arcs: Arcs, outlines: Outlines, rows: NDArray[np.int64]) -> Seed | None:
     if coverage(arcs.start[rows], arcs.width[rows]) < LEAST_SPAN:
         return None
-    members, counts = np.unique(arcs.arc_of_panel[rows], return_counts=True)
-    best = int(members[np.argmax(counts)])
+    starts, counts = runs(arcs.arc_of_panel[rows])
+    best = int(arcs.arc_of_panel[rows[starts[np.argmax(counts)]]])
     return Seed(
         centre=arcs.centres[best],
         radius=float(arcs.radii[best]),
         is_internal=bool(arcs.is_internal[best]),
         count=int(counts.max()),
-        faces=np.unique(outlines.faces_of(arcs.panel[rows])),
+        faces=different(outlines.faces_of(arcs.panel[rows])),
     )

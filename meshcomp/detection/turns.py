@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import highest, lowest, runs, turned
+from meshcomp._vectors import different, highest, lowest, turned
 from meshcomp.detection.scenes import Prospect
 
 __all__ = ["LEAST_SPAN", "angles_about", "angles_of", "coverage", "gaps"]
@@ -50,17 +50,11 @@ def _pieces_of_turn(
     """Cut a turn at the ends of faces: lower ends, widths, whether a face is there."""
     turn = 2 * np.pi
     steps = 1e-4  # radians: corners nearer than this are one
-    edges = _distinct(np.round(np.concatenate([starts, starts + widths]) % turn / steps))
-    edges = _distinct(edges * steps % turn)
+    edges = different(np.round(np.concatenate([starts, starts + widths]) % turn / steps))
+    edges = different(edges * steps % turn)
     first = np.searchsorted(edges, starts % turn - 2 * steps) % len(edges)
     last = np.searchsorted(edges, (starts + widths) % turn - 2 * steps) % len(edges)
     counts = [np.bincount(ends, minlength=len(edges)) for ends in (first, last)]
     wrapped = int((last < first).sum())
     covered = np.cumsum(counts[0] - counts[1]) + wrapped > 0
     return edges, np.diff(np.append(edges, edges[0] + turn)), covered
-
-
-def _distinct(numbers: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Different ones of few numbers, ascending: quicker than `numpy.unique`."""
-    ordered = np.sort(numbers)
-    return np.asarray(ordered[runs(ordered)[0]])
