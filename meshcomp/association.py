@@ -59,9 +59,9 @@ def associate_circle(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
     if len(points) < 3:  # noqa: PLR2004
         raise AssociationError(f"a circle needs 3 points, got {len(points)}")
     origin = points.sum(axis=0) / len(points)
-    x, y = np.ascontiguousarray((points - origin).T)
+    x, y = local = np.ascontiguousarray((points - origin).T)
     across, up = _algebraic_centre(x, y)
-    last, farthest = np.inf, 1 + _FARTHEST * float(np.abs(points - origin).max())
+    last, farthest = np.inf, 1 + _FARTHEST * float(np.abs(local).max())
     for _ in range(_STEPS):
         right, above = _newton(x - across, y - up)
         across, up = across + right, up + above
@@ -82,6 +82,7 @@ def _newton(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, floa
     coordinates are left. Where the sum of squares is not convex, distances count as
     linear in the centre (Gauss-Newton); a step along which nothing changes is none.
     """
+    # Of few numbers, `dot` takes half the time of `@`.
     distances = np.hypot(x, y)
     inverse = 1 / np.maximum(distances, 1e-300)
     u, v = x * inverse, y * inverse
@@ -89,11 +90,11 @@ def _newton(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, floa
     off = distances - distances.sum() / count
     bend = off * inverse  # how the distances' own curvature weighs
     bent_u = bend * u
-    uu, uv = float(bent_u @ u), float(bent_u @ v)
+    uu, uv = float(bent_u.dot(u)), float(bent_u.dot(v))
     u, v = u - u.sum() / count, v - v.sum() / count
-    linear = float(u @ u), float(u @ v), float(v @ v)
+    linear = float(u.dot(u)), float(u.dot(v)), float(v.dot(v))
     curved = linear[0] + float(bend.sum()) - uu, linear[1] - uv, linear[2] + uu
-    wanted = float(u @ off), float(v @ off)
+    wanted = float(u.dot(off)), float(v.dot(off))
     return _solved(curved, wanted) or _solved(linear, wanted) or (0.0, 0.0)
 
 
@@ -119,8 +120,8 @@ def _algebraic_centre(
     """
     z = x * x + y * y
     z -= (mean := float(z.sum()) / len(x))
-    xx, xy, yy = (float(a @ b) / len(x) for a, b in ((x, x), (x, y), (y, y)))
-    xz, yz, zz = (float(a @ z) / len(x) for a in (x, y, z))
+    xx, xy, yy = (float(a.dot(b)) / len(x) for a, b in ((x, x), (x, y), (y, y)))
+    xz, yz, zz = (float(a.dot(z)) / len(x) for a in (x, y, z))
     determinant = xx * yy - xy * xy
     if determinant <= _ON_A_LINE * mean * mean:
         raise AssociationError(f"{len(x)} points lie on one line")

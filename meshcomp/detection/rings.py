@@ -143,12 +143,12 @@ def _even(
     """Return the ring of ascending angles, if they are even but for one that is missing."""
     centre, radius = circle
     gaps = np.append(angles[1:], angles[0] + 2 * np.pi) - angles
+    widest = int(np.argmax(gaps))
     for missing in (0, 1):
         pitch = 2 * np.pi / (len(rows) + missing)
-        wanted = np.full(len(rows), pitch)
-        widest = int(np.argmax(gaps))
-        wanted[widest] += missing * pitch
-        if np.abs(gaps - wanted).max() * radius > 2 * limit:
+        off = np.abs(gaps - pitch)
+        off[widest] = abs(gaps[widest] - (pitch + missing * pitch))
+        if off.max() * radius > 2 * limit:
             continue
         at = angles[widest] + pitch
         empty = centre + radius * np.array([[np.cos(at), np.sin(at)]])
