@@ -228,9 +228,16 @@ def median(numbers: NDArray[np.float64]) -> float:
 
 
 def medians(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Median of each column of one or more rows, (n, k) to (k,): quicker for few."""
+    """Median of each column of one or more rows, (n, k) to (k,): quicker for few.
+
+    Examples
+    --------
+    >>> medians(np.array([(1.0, -0.0), (5.0, -0.0), (2.0, -0.0)])).tolist()
+    [2.0, 0.0]
+    """
     ordered, count = np.sort(rows, axis=0), len(rows)
-    return np.asarray((ordered[(count - 1) // 2] + ordered[count // 2]) / 2)
+    middle = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2
+    return np.asarray(middle + 0.0)  # no zero below zero, as `numpy.median` has none
 
 
 def quantile(numbers: NDArray[np.float64], share: float) -> float:
