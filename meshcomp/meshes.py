@@ -18,7 +18,13 @@ from meshcomp._vectors import distinct, hashes_of_rows, lengths, pieces
 if TYPE_CHECKING:
     import trimesh
 
-__all__ = ["Mesh", "concatenate", "mesh_from_trimesh", "with_points_joined"]
+__all__ = [
+    "Mesh",
+    "concatenate",
+    "largest_faces",
+    "mesh_from_trimesh",
+    "with_points_joined",
+]
 
 _Kept = TypeVar("_Kept")
 _OF_FACES = {"topology", "bodies"}  # found in a mesh, that do not go by coordinates
@@ -214,6 +220,34 @@ def concatenate(meshes: list[Mesh]) -> Mesh:
             [mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]
         ),
     )
+
+
+def largest_faces(mesh: Mesh, labels: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Find the largest face of each label: the plane of a small one may be far off.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    labels : (m,) int
+        Of its faces, numbered from 0; faces with -1 have none.
+
+    Returns
+    -------
+    faces : (k,) int
+        By label; -1 for a label of no face.
+
+    Examples
+    --------
+    >>> corners = [(0, 0, 0), (3, 0, 0), (0, 3, 0), (3, 1, 0)]
+    >>> pair = Mesh(corners, [(0, 1, 2), (1, 3, 2)])
+    >>> largest_faces(pair, np.array([1, 1])).tolist()
+    [-1, 0]
+    """
+    rows = np.flatnonzero(labels >= 0)
+    rows = rows[np.argsort(lengths(mesh.area_vectors[rows]), kind="stable")]
+    largest = np.full(int(labels.max(initial=-1)) + 1, -1)
+    largest[labels[rows]] = rows  # the last one stays
+    return largest
 
 
 def with_points_joined(mesh: Mesh) -> Mesh:

@@ -16,7 +16,7 @@ from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.refining import Refined
 from meshcomp.loops import Outlines, rim_of
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, largest_faces
 from meshcomp.topology import topology_of
 from meshcomp.triangulating import Known, Triangles, triangulated
 
@@ -56,7 +56,7 @@ def flattened(
     fresh : (m,) bool
         Which of its faces were made anew.
     """
-    of_face, normals = charts.of_face, charts.normals
+    of_face = charts.of_face
     worn = _worn_regions(refined, moved, charts, touched)[of_face]
     if not worn.any():
         nothing = np.zeros(len(moved.faces), dtype=bool)
@@ -65,10 +65,11 @@ def flattened(
     outlines = _shortened(refined.mesh, charts, worn, known)
     fresh, made = _triangles(moved.vertices, outlines, charts, known)
     kept = ~made[of_face]
-    parent = np.zeros(len(normals), dtype=np.int64)
-    parent[of_face[::-1]] = refined.parents[::-1]  # that of the region's first face
+    largest = largest_faces(refined.mesh, np.where(worn, of_face, -1))
     faces = np.concatenate([moved.faces[kept], fresh.faces])
-    parents = np.concatenate([refined.parents[kept], parent[fresh.regions]])
+    parents = np.concatenate(
+        [refined.parents[kept], refined.parents[largest[fresh.regions]]]
+    )
     of_new_face = np.concatenate([of_face[kept], fresh.regions])
     is_fresh = np.arange(len(faces)) >= np.count_nonzero(kept)
     left = ~in_films(Mesh(moved.vertices, faces), is_fresh)

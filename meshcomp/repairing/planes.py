@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshcomp.loops import Rim, rim_of
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, largest_faces
 from meshcomp.parts import Part, Repair
 from meshcomp.repairing.chains import amid_straight_edges
 from meshcomp.repairing.patchwork import untouched
@@ -129,10 +129,8 @@ def _joined(divided: _Divided) -> tuple[_Joined, NDArray[np.bool_]]:
     fresh, numbers, failed = _triangles(divided, outlines)
     failed[np.setdiff1d(np.flatnonzero(wanted), numbers)] = True  # no outline was left
     kept = np.flatnonzero(~wanted[of_face])
-    first = np.zeros(len(wanted), dtype=np.int64)
-    first[of_face[::-1]] = np.arange(len(of_face) - 1, -1, -1)
     faces = np.concatenate([mesh.faces[kept], fresh])
-    parents = np.concatenate([kept, first[numbers]])
+    parents = np.concatenate([kept, largest_faces(mesh, of_face)[numbers]])
     return _Joined(faces, parents, np.arange(len(faces)) >= len(kept)), failed
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, largest_faces
 from meshcomp.solids import Solid, apart, used
 from meshcomp.topology import components, topology_of
 
@@ -160,10 +160,10 @@ def _cut_body(
     ends = np.asarray(result.run_index, dtype=np.int64) // 3
     runs = np.repeat(np.asarray(result.run_original_id, dtype=np.int64), np.diff(ends))
     old = runs == number
-    first = np.zeros(int(regions.max()) + 1, dtype=np.int64)
-    first[regions[::-1]] = every[::-1]
-    of_region = first[np.where(old, np.asarray(result.face_id, dtype=np.int64), 0)]
-    same = _same_triangles(Mesh(points, triangles.astype(np.int64)), Mesh(left, faces))
+    before = Mesh(points, triangles.astype(np.int64))
+    ids = np.where(old, np.asarray(result.face_id, dtype=np.int64), 0)
+    of_region = largest_faces(before, regions)[ids]
+    same = _same_triangles(before, Mesh(left, faces))
     parents = np.where(old, np.where(same < 0, of_region, same), -1)
     made_by = np.array([numbers.get(run, -1) for run in runs.tolist()], dtype=np.int64)
     return left, faces, parents, made_by

@@ -12,7 +12,7 @@ from meshcomp.compensation.carving.ways import Ways, mean_widths
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 
-__all__ = ["are_there"]
+__all__ = ["are_there", "planes_of"]
 
 _THERE = 0.5  # of the area of walls, or nothing would be left of them
 _SAME_PLANE = 2e-3  # mm, and radians
@@ -43,10 +43,10 @@ def are_there(
     goals = ways.goals(faces)
     wanted = Mesh(goals.reshape(-1, 3), np.arange(3 * len(goals)).reshape(-1, 3))
     middle = wanted.vertices.mean(axis=0)
-    tree = cKDTree(_planes(wanted, np.arange(len(goals)), middle))
+    tree = cKDTree(planes_of(wanted, np.arange(len(goals)), middle))
     made = np.flatnonzero(mine)
     # Within a bound the search is several times as quick; what is beyond it has no number.
-    _, nearest = tree.query(_planes(mesh, made, middle), distance_upper_bound=_SAME_PLANE)
+    _, nearest = tree.query(planes_of(mesh, made, middle), distance_upper_bound=_SAME_PLANE)
     areas = lengths(mesh.area_vectors[made])
     found = np.bincount(nearest, areas, len(goals) + 1)[:-1]
     asked = lengths(wanted.area_vectors) * (ways.lives(faces) == 1)
@@ -88,10 +88,10 @@ def _mostly(
     return not bool((missing if but is None else missing & ~but).any())
 
 
-def _planes(
+def planes_of(
     mesh: Mesh, faces: NDArray[np.int64], origin: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return normals of faces, and how far their planes are from a point, (k, 4)."""
+    """Return normals of faces, and how far their planes are from a point, mm, (k, 4)."""
     normals = unit(mesh.area_vectors[faces])
     first = mesh.vertices[mesh.faces[faces, 0]] - origin
     return np.column_stack([normals, dot(normals, first)])

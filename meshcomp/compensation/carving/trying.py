@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import any_of, dot, unit
+from meshcomp._vectors import any_of, dot
 from meshcomp.compensation.carving.checks import mended, unsound_faces
 from meshcomp.compensation.carving.cutting import Cut, known_points, taken_away
 from meshcomp.compensation.carving.outlines_kept import joined_or_parted
-from meshcomp.compensation.carving.presence import are_there
+from meshcomp.compensation.carving.presence import are_there, planes_of
 from meshcomp.compensation.carving.ways import Ways
 from meshcomp.compensation.films import in_films
 from meshcomp.compensation.limits import MOST_SUNK
@@ -154,7 +154,7 @@ def _tidied(mesh: Mesh, new: NDArray[np.bool_]) -> tuple[Mesh, NDArray[np.int64]
 def _with_parents(
     ways: Ways, before: Refined, after: Refined, own: NDArray[np.int64]
 ) -> Refined:
-    """Say of new faces that they are of those that look most as they do, there or beside.
+    """Say of new faces that they are of those there or beside in the nearest planes.
 
     `own` are faces of `before` that were to be brought to their places. Of bores beside
     them no face is new.
@@ -167,7 +167,8 @@ def _with_parents(
     beside = np.flatnonzero(any_of(near[before.mesh.faces]) & ~is_bore)
     beside = np.union1d(beside, own)
     new = np.flatnonzero(after.parents < 0)
-    looks = cKDTree(unit(before.mesh.area_vectors[beside]))
+    middle = before.mesh.corners[beside].mean(axis=(0, 1))
+    planes = cKDTree(planes_of(before.mesh, beside, middle))
     parents = after.parents.copy()
-    parents[new] = beside[looks.query(unit(after.mesh.area_vectors[new]))[1]]
+    parents[new] = beside[planes.query(planes_of(after.mesh, new, middle))[1]]
     return replace(before, mesh=after.mesh, parents=before.parents[parents])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import all_of, any_of, dot, highest, unit
 from meshcomp.loops import rim_of
-from meshcomp.meshes import Mesh
+from meshcomp.meshes import Mesh, largest_faces
 from meshcomp.segmentation import flatness_limit, planar_regions
 from meshcomp.topology import Topology, components, topology_of
 from meshcomp.triangulating import Known, triangulated
@@ -61,7 +61,10 @@ def folded_back(mesh: Mesh, rows: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def unfolded(
-    mesh: Mesh, rows: NDArray[np.int64], lowest: float = NEEDLE
+    mesh: Mesh,
+    rows: NDArray[np.int64],
+    lowest: float = NEEDLE,
+    old: NDArray[np.bool_] | None = None,
 ) -> tuple[Mesh, NDArray[np.int64]]:
     """Triangulate planes anew in which faces lie back on their neighbours, or are needles.
 
@@ -73,20 +76,22 @@ def unfolded(
         Faces to look at.
     lowest : float, optional
         Height below which a face is a needle, mm.
+    old : (m,) bool, optional
+        Faces that were there before the cut.
 
     Returns
     -------
     mesh : Mesh
         On the same vertices.
     parents : (m,) int
-        The face that each is; for new ones the largest of their plane.
+        The face that each is; for new ones the largest of their plane, an old one if any.
     """
     low = rows[Mesh(mesh.vertices, mesh.faces[rows]).heights < lowest]
     groups = _groups(mesh, np.union1d(folded_back(mesh, rows), low))
     count = int(groups.max(initial=-1)) + 1
     if count == 0:
         return mesh, np.arange(len(groups))
-    normals, largest = _sides(mesh, groups, count)
+    normals, largest = _normals(mesh, groups, count), _largest(mesh, groups, count, old)
     outlines = rim_of(topology_of(mesh).twins, groups).outlines(mesh.faces.ravel())
     found = triangulated(mesh.vertices, outlines, normals, Known())
     made = np.isin(np.arange(count), found.failed, invert=True)
@@ -95,16 +100,24 @@ def unfolded(
     return Mesh(mesh.vertices, faces), np.concatenate([left, largest[found.regions]])
 
 
-def _sides(
-    mesh: Mesh, groups: NDArray[np.int64], count: int
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Which way groups of faces look, (k, 3), and the largest face of each, (k,)."""
-    rows, vectors = np.flatnonzero(groups >= 0), mesh.area_vectors
-    sums = [np.bincount(groups[rows], column[rows], count) for column in vectors.T]
-    rows = rows[np.argsort(dot(vectors[rows], vectors[rows]))]
-    largest = np.zeros(count, dtype=np.int64)
-    largest[groups[rows]] = rows  # the last one stays
-    return unit(np.column_stack(sums)), largest
+def _normals(mesh: Mesh, groups: NDArray[np.int64], count: int) -> NDArray[np.float64]:
+    """Which way groups of faces look, (k, 3)."""
+    rows = np.flatnonzero(groups >= 0)
+    columns = mesh.area_vectors[rows].T
+    sums = [np.bincount(groups[rows], column, count) for column in columns]
+    return unit(np.column_stack(sums))
+
+
+def _largest(
+    mesh: Mesh, groups: NDArray[np.int64], count: int, old: NDArray[np.bool_] | None
+) -> NDArray[np.int64]:
+    """Largest face of each group, an old one where there is any, (k,)."""
+    largest = largest_faces(mesh, groups)
+    if old is None:
+        return largest
+    among_old = largest_faces(mesh, np.where(old, groups, -1))
+    among_old = np.append(among_old, np.full(count - len(among_old), -1))
+    return np.where(among_old < 0, largest, among_old)
 
 
 def _groups(mesh: Mesh, worn: NDArray[np.int64]) -> NDArray[np.int64]:
