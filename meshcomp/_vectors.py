@@ -94,7 +94,7 @@ def cross(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]
     return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx], axis=1)
 
 
-def are_in(numbers: NDArray[np.int64], ordered: NDArray[np.int64]) -> NDArray[np.bool_]:
+def are_in(numbers: NDArray[Any], ordered: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether each of some numbers is one of one or more ascending ones.
 
     Examples

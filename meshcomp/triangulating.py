@@ -6,7 +6,7 @@ outlines are triangles, and from one try to the next few outlines move.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +20,13 @@ __all__ = ["Known", "Triangles", "triangulated"]
 
 _TRIANGLE, _QUAD = 3, 4  # corners
 _FOLDED = -1e-9  # mm², twice the area below which a triangle is turned over
+_NONE = np.zeros(0, dtype=np.int64)
+
+# From vertices, corners and normals to triangles, and which are not turned over.
+_Cut = Callable[
+    [NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]],
+    tuple[NDArray[np.int64], NDArray[np.bool_]],
+]
 
 
 @dataclass(slots=True, eq=False)
@@ -67,24 +74,16 @@ def triangulated(
     [[0, 1, 2], [0, 2, 3]]
     """
     corners = _corner_counts(outlines)
-    made, numbers, failed = [], [], []
-    for count, cut in ((_TRIANGLE, _alone), (_QUAD, _halved)):
-        mine = corners == count
-        regions = outlines.groups[mine]
-        rings = outlines.vertices[mine[outlines.of_vertex]].reshape(-1, count)
-        found, good = cut(vertices, rings, normals[regions])
-        made.append(found[good].reshape(-1, 3))
-        numbers.append(np.repeat(regions[good], count - 2))
-        failed += regions[~good].tolist()
     others = np.flatnonzero((corners != _TRIANGLE) & (corners != _QUAD))
-    for region, triangles in _one_by_one(vertices, outlines, normals, others, known):
-        if triangles is None:
-            failed.append(region)
-            continue
-        made.append(triangles)
-        numbers.append(np.full(len(triangles), region))
+    some = (
+        _at_once(vertices, outlines, normals, corners == _TRIANGLE, _alone),
+        _at_once(vertices, outlines, normals, corners == _QUAD, _halved),
+        _one_by_one(vertices, outlines, normals, others, known),
+    )
     return Triangles(
-        np.concatenate(made), np.concatenate(numbers), np.array(failed, dtype=np.int64)
+        np.concatenate([each.faces for each in some]),
+        np.concatenate([each.regions for each in some]),
+        np.concatenate([each.failed for each in some]),
     )
 
 
@@ -93,6 +92,25 @@ def _corner_counts(outlines: Outlines) -> NDArray[np.int64]:
     single = np.diff(outlines.rings) == 1
     sizes = np.append(np.diff(outlines.firsts), 0)
     return np.where(single, sizes[outlines.rings[:-1]], 0)
+
+
+def _at_once(
+    vertices: NDArray[np.float64],
+    outlines: Outlines,
+    normals: NDArray[np.float64],
+    mine: NDArray[np.bool_],
+    cut: _Cut,
+) -> Triangles:
+    """Triangles of groups, (g,) bool, that have one ring of as many corners each."""
+    regions = outlines.groups[mine]
+    if len(regions) == 0:
+        return Triangles(_NONE.reshape(0, 3), _NONE, _NONE)
+    corners = outlines.vertices[mine[outlines.of_vertex]].reshape(len(regions), -1)
+    found, good = cut(vertices, corners, normals[regions])
+    of_each = corners.shape[1] - 2
+    return Triangles(
+        found[good].reshape(-1, 3), np.repeat(regions[good], of_each), regions[~good]
+    )
 
 
 def _alone(
@@ -136,18 +154,36 @@ def _one_by_one(
     normals: NDArray[np.float64],
     places: NDArray[np.int64],
     known: Known,
-) -> Iterator[tuple[int, NDArray[np.int64] | None]]:
+) -> Triangles:
     """Triangles of some groups, by their places."""
     regions = outlines.groups[places]
-    bases = bases_across(normals[regions])
+    found = list(_each(vertices, outlines, bases_across(normals[regions]), places, known))
+    made = [triangles for triangles in found if triangles is not None]
+    sizes = [0 if triangles is None else len(triangles) for triangles in found]
+    failed = [triangles is None for triangles in found]
+    return Triangles(
+        np.concatenate([_NONE.reshape(0, 3), *made]),
+        np.repeat(regions, np.array(sizes, dtype=np.int64)),
+        regions[np.array(failed, dtype=bool)],
+    )
+
+
+def _each(
+    vertices: NDArray[np.float64],
+    outlines: Outlines,
+    bases: NDArray[np.float64],
+    places: NDArray[np.int64],
+    known: Known,
+) -> Iterator[NDArray[np.int64] | None]:
+    """Triangles of each of some groups, in a plane by its basis; None if there are none."""
     points = vertices[outlines.vertices]
     rings, firsts = outlines.rings.tolist(), outlines.firsts.tolist()
-    rows = zip(regions.tolist(), places.tolist(), bases, strict=True)
-    for region, place, basis in rows:
+    regions = outlines.groups[places].tolist()
+    for region, place, basis in zip(regions, places.tolist(), bases, strict=True):
         ends = firsts[rings[place] : rings[place + 1] + 1]
         own = slice(ends[0], ends[-1])
         loop = outlines.vertices[own], points[own], [end - ends[0] for end in ends[1:-1]]
-        yield region, _remembered(region, loop, basis, known)
+        yield _remembered(region, loop, basis, known)
 
 
 def _remembered(

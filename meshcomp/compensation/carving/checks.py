@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, any_of
+from meshcomp._vectors import all_of, any_of, are_in
 from meshcomp.compensation.carving.cutting import closed_up, worn_faces
 from meshcomp.compensation.carving.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.compensation.films import in_films
@@ -111,7 +111,7 @@ def unsound_faces(
     faces : (k,) int
         Some of them.
     """
-    touched = ~np.isin(after.mesh.hashes, before.mesh.hashes)
+    touched = ~are_in(after.mesh.hashes, np.sort(before.mesh.hashes))
     rows = np.flatnonzero(touched)
     low = Mesh(after.mesh.vertices, after.mesh.faces[rows]).heights < NEEDLE
     # Not even faces that crossed before may: cutting those would make more of them.

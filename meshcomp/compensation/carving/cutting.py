@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, hashes_of_rows, turned
+from meshcomp._vectors import are_in, dot, hashes_of_rows, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.rounding import rounded
@@ -168,7 +168,7 @@ def known_points(
 ) -> NDArray[np.bool_]:
     """Whether each point, (n, 3), is one of those known, to the last bit."""
     old, new = (hashes_of_rows((p + 0.0).view(np.uint64)) for p in (known, points))
-    return np.asarray(np.isin(new, old))
+    return are_in(new, np.sort(old))
 
 
 def _one_of_each(new: NDArray[np.bool_], edges: NDArray[np.int64]) -> NDArray[np.int64]:
