@@ -165,7 +165,7 @@ def seam_drawing() -> str:
     import meshcomp
     from meshcomp.grooving import grooved
     from meshcomp.seams import SeamWish
-    from meshcomp.solids import sections_at
+    from meshcomp.solids import solid_of
 
     found = meshcomp.inspect(meshcomp.demo_part("shaft_spacer"))
     rule = meshcomp.ByHand(bore_opening=0.15, boss_growth=-0.06)
@@ -173,8 +173,8 @@ def seam_drawing() -> str:
     wish = SeamWish(width=0.44, depth=0.44 / 3, everywhere=True)
     cut = grooved(found, plain, wish)
     groove = next(g for g in cut.seams.grooves if g.feature_id == "boss-01")
-    (after,) = sections_at(cut.part.mesh, np.eye(3), [7.0])
-    (before,) = sections_at(plain.part.mesh, np.eye(3), [7.0])
+    (after,) = solid_of(cut.part.mesh).sections(np.eye(3), [7.0])
+    (before,) = solid_of(plain.part.mesh).sections(np.eye(3), [7.0])
     whole = View((-6.6, -6.6), (6.6, 6.6), (20, 46, 330))
     seat, apex = np.array(groove.seat), np.array(groove.apex)
     close = View((-0.62, seat[1] - 0.42), (0.62, seat[1] + 0.3), (400, 46, 480))

@@ -249,15 +249,28 @@ def rings_at(
     Returns
     -------
     sections : list of list of (n, 2) float
-        Rings at each height, mm.
+        Rings at each height, mm; material to the left.
+
+    Examples
+    --------
+    >>> from meshcomp.topology import topology_of
+    >>> tetrahedron = Mesh(
+    ...     [(0, 0, 0), (2, 0, 0), (0, 2, 0), (0, 0, 2)],
+    ...     [(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)],
+    ... )
+    >>> sections = rings_at(tetrahedron, topology_of(tetrahedron), np.eye(3), [0.5, 1.0])
+    >>> [len(rings) for rings in sections]
+    [1, 1]
     """
+    if not len(heights):
+        return []
     levels = np.unique(np.asarray(heights, dtype=np.float64))
     outlines = cut(mesh, topology, np.arange(len(mesh.faces)), frame, levels)
     rings = np.split(outlines.points, outlines.firsts[1:])[:-1]
-    return [
-        [ring for ring, at in zip(rings, outlines.heights.tolist(), strict=True) if at == z]
-        for z in heights
-    ]
+    found: dict[float, list[NDArray[np.float64]]] = {z: [] for z in levels.tolist()}
+    for ring, at in zip(rings, outlines.heights.tolist(), strict=True):
+        found[at].append(ring)
+    return [found[float(z)] for z in heights]
 
 
 def _points_on_edges(

@@ -62,7 +62,7 @@ def plan_views(
 
 def _rings(mesh: Mesh, heights: list[float]) -> list[list[NDArray[np.float64]]]:
     """Cut without making a solid, which takes much longer than so few sections."""
-    return rings_at(mesh, topology_of(mesh), _UPRIGHT, heights) if heights else []
+    return rings_at(mesh, topology_of(mesh), _UPRIGHT, heights)
 
 
 def _levels(feature: Feature) -> tuple[float, float] | None:

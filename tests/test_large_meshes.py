@@ -21,6 +21,7 @@ from meshcomp.crossings import crossing_pairs
 from meshcomp.detection import openings
 from meshcomp.files import welding
 from meshcomp.meshes import Mesh, concatenate, mesh_from_trimesh
+from meshcomp.sections import rings_at
 from meshcomp.segmentation import planar_regions, rims_of
 from meshcomp.topology import fans, least_of_cycles, topology_of
 
@@ -58,15 +59,14 @@ def signed_areas(rings):
 
 @pytest.mark.parametrize("name", ["bearing_plate", "indexing_wheel", "stepper_bracket"])
 @pytest.mark.parametrize("axis", [0, 1, 2])
-def test_sections_are_those_of_manifold3d(name, axis, monkeypatch):
+def test_sections_are_those_of_manifold3d(name, axis):
     mesh = cut_in_four(meshcomp.demo_part(name).mesh, 1)
     frame = np.roll(np.eye(3), axis, axis=0)
     low, high = mesh.bounds @ frame[2]
     # A half and three quarters are heights at which divided faces have corners.
     heights = sorted(low + (high - low) * share for share in (0.1, 0.37, 0.5, 0.75, 0.93))
-    theirs = solids.solid_of(mesh, is_only_cut=True).sections(frame, heights)
-    monkeypatch.setattr(solids, "_LARGE", 0)
-    ours = solids.solid_of(mesh, is_only_cut=True).sections(frame, heights)
+    theirs = solids.solid_of(mesh).sections(frame, heights)
+    ours = rings_at(mesh, topology_of(mesh), frame, heights)
 
     assert [len(signed_areas(rings)) for rings in theirs] != [0] * len(heights)
     for mine, other in zip(ours, theirs, strict=True):

@@ -287,8 +287,10 @@ def test_walls_that_are_not_quite_parallel_need_be_no_truer_than_before(
     mesh = plane.prism([wider], 0.0, 5.0)
     sizes = measured(found, mesh, {wall.id: wall.nominal_size + 0.2})
 
-    # The farther end is 2 um off the middle; that much more than the limit of 1 may be.
-    assert sizes[wall.id].achieved == pytest.approx(20.204 + error, abs=2e-4)
+    # The farther end is 2 um off the middle, either one where there is no error; that much
+    # more than the limit of 1 may be.
+    ends = [20.204 + error] if error else [20.2, 20.204]
+    assert min(abs(sizes[wall.id].achieved - end) for end in ends) < 2e-4
     assert sizes[wall.id].conforms == conforms
     assert ("no truer than it was before" in sizes[wall.id].how) == conforms
 

@@ -17,7 +17,8 @@ from meshcomp.meshes import Mesh
 from meshcomp.remeasuring.outlines import Outline, outline_of
 from meshcomp.results import Check
 from meshcomp.seams import WAVER, Groove, SeamReport
-from meshcomp.solids import sections_at
+from meshcomp.sections import rings_at
+from meshcomp.topology import topology_of
 
 __all__ = ["groove_checks"]
 
@@ -55,7 +56,7 @@ def groove_checks(report: SeamReport, written: Mesh) -> tuple[Check, ...]:
         return ()
     places = {g.feature_id: _heights(g) for g in report.grooves}
     heights = sorted({z for own in places.values() for z in own})
-    rings = sections_at(written, np.eye(3), heights)
+    rings = rings_at(written, topology_of(written), np.eye(3), heights)
     outlines = {z: outline_of(r) for z, r in zip(heights, rings, strict=True)}
     seen = [
         (groove, _seen(groove, outlines[z]))

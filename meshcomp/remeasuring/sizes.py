@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +18,8 @@ from meshcomp.remeasuring.outlines import Outline, outlines_of
 from meshcomp.remeasuring.places import Place, places_of
 from meshcomp.remeasuring.walls import distance_at
 from meshcomp.results import AchievedSize
-from meshcomp.solids import Solid, solid_of
-from meshcomp.topology import Topology
+from meshcomp.sections import rings_at
+from meshcomp.topology import Topology, topology_of
 
 __all__ = ["BORE_LIMIT", "WALL_LIMIT", "achieved_sizes"]
 
@@ -59,8 +58,7 @@ def achieved_sizes(
         The file's mesh, read back, as the printer's axes draw it; closed.
     """
     features = [f for f in inspection.features if f.nominal_size is not None]
-    source, solid = inspection.part.mesh, solid_of(written, topology, is_only_cut=True)
-    original = cache(lambda: solid_of(source, is_only_cut=True))
+    source = inspection.part.mesh
     measured: dict[str, AchievedSize] = {}
     for frame, mine in _by_frame(features):
         looks = [
@@ -73,7 +71,7 @@ def achieved_sizes(
             )
             for f in mine
         ]
-        found = _sizes(solid, looks)
+        found = _sizes((written, topology), looks)
         doubtful = [
             look
             for look, sizes in zip(looks, found, strict=True)
@@ -81,7 +79,8 @@ def achieved_sizes(
         ]
         # No feature need be better than it was.
         was = [_at_first(look) for look in doubtful]
-        before = dict(zip(doubtful, _sizes(original(), was) if was else [], strict=True))
+        shown = _sizes((source, topology_of(source)), was)
+        before = dict(zip(doubtful, shown, strict=True))
         for look, sizes in zip(looks, found, strict=True):
             measured[look.feature.id] = _judged(look, sizes, before.get(look))
     return tuple(measured[feature.id] for feature in features)
@@ -123,13 +122,13 @@ def _key(place: Place) -> float:
     return round(place.height, _SAME_HEIGHT)
 
 
-def _sizes(solid: Solid, looks: list[_Look]) -> list[_Sizes]:
+def _sizes(surface: tuple[Mesh, Topology], looks: list[_Look]) -> list[_Sizes]:
     """Size of each feature at each of its places, features of one frame."""
     if not looks:
         return []
     # Cut once at each height, however many features are measured there.
     heights = sorted({_key(place) for look in looks for place in look.places})
-    sections = solid.sections(looks[0].frame, heights)
+    sections = rings_at(*surface, looks[0].frame, heights)
     outlines = dict(zip(heights, outlines_of(sections), strict=True))
     return [
         tuple(_one_size(look, place, outlines[_key(place)]) for place in look.places)

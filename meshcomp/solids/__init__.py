@@ -11,13 +11,11 @@ from numpy.typing import NDArray
 
 from meshcomp._vectors import distinct
 from meshcomp.meshes import Mesh
-from meshcomp.sections import rings_at
 from meshcomp.topology import Topology, components, fans, topology_of
 
 __all__ = [
     "Solid",
     "apart",
-    "sections_at",
     "shared_thicknesses",
     "solid_of",
     "thinned",
@@ -26,7 +24,6 @@ __all__ = [
     "used",
 ]
 
-_LARGE = 100_000  # faces
 _MOST_AROUND = 5_000  # faces at a vertex: thinning out takes the square of it
 _FOLDED = -1e-9  # mm², twice the area below which a triangle is turned over
 
@@ -71,7 +68,6 @@ class Solid:
     """
 
     bodies: tuple[Any, ...]  # manifold3d.Manifold
-    surface: tuple[Mesh, Topology] | None = None  # cut by `sections` where it is large
 
     def sections(
         self, frame: NDArray[np.float64], heights: Sequence[float]
@@ -90,8 +86,6 @@ class Solid:
         sections : list of list of (n, 2) float
             Rings at each height, in the first two directions, mm; material to the left.
         """
-        if self.surface is not None:
-            return rings_at(*self.surface, frame, heights)
         matrix = np.column_stack([frame, np.zeros(3)])
         turned = [body.transform(matrix) for body in self.bodies]
         reach = [body.bounding_box()[2::3] for body in turned]
@@ -106,9 +100,7 @@ class Solid:
         ]
 
 
-def solid_of(
-    mesh: Mesh, topology: Topology | None = None, *, is_only_cut: bool = False
-) -> Solid:
+def solid_of(mesh: Mesh, topology: Topology | None = None) -> Solid:
     """Hand a closed mesh to manifold3d.
 
     Parameters
@@ -117,10 +109,6 @@ def solid_of(
         Closed, mm.
     topology : Topology, optional
         Its half-edges, where they are known already.
-    is_only_cut : bool, optional
-        Nothing but sections is asked for. One of very many faces is then kept as it is
-        and cut by `meshcomp.sections`: for manifold3d to make its solid would take longer
-        than all of the rest.
 
     Examples
     --------
@@ -135,8 +123,6 @@ def solid_of(
     import manifold3d
 
     topology = topology_of(mesh) if topology is None else topology
-    if is_only_cut and len(mesh.faces) > _LARGE:
-        return Solid((), (mesh, topology))
     vertices, faces = apart(mesh, topology)
     bodies = components(len(faces), topology.pairs // 3)
     order = np.argsort(bodies, kind="stable")
@@ -170,24 +156,6 @@ def used(
     place = np.zeros(len(vertices), dtype=np.uint64)
     place[own] = np.arange(len(own), dtype=np.uint64)
     return vertices[own], place[faces]
-
-
-def sections_at(
-    mesh: Mesh, frame: NDArray[np.float64], heights: list[float]
-) -> list[list[NDArray[np.float64]]]:
-    """Cut a closed mesh by manifold3d: `solid_of` and `Solid.sections` in one.
-
-    Examples
-    --------
-    >>> tetrahedron = Mesh(
-    ...     [(0, 0, 0), (2, 0, 0), (0, 2, 0), (0, 0, 2)],
-    ...     [(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)],
-    ... )
-    >>> [len(rings) for rings in sections_at(tetrahedron, np.eye(3), [0.5, 1.0])]
-    [1, 1]
-    """
-    solid = solid_of(mesh, is_only_cut=True)
-    return solid.sections(frame, heights) if heights else []
 
 
 def shared_thicknesses(
