@@ -12,7 +12,7 @@ from meshcomp.intents import Aim, Intent, Intents, aim_of
 from meshcomp.intents.choices import Choice, choices, head_of, keys_of, toml_keys
 from meshcomp.intents.hubs import hub_diameter
 from meshcomp.intents.picking import picked
-from meshcomp.plans import Correction, Outlook
+from meshcomp.plans import Correction
 from meshcomp.results import Offer, Offers
 from meshcomp.rules import Calibrated, stretch_of
 
@@ -117,10 +117,9 @@ def _aim(
 
 
 def _offer(choice: Choice, feature: Feature, aim: Aim | None, rule: Calibrated) -> Offer:
-    aims = {} if aim is None else {feature.id: aim}
-    alone = replace(rule, aims=aims, targets={}, intents=None)
-    decided = alone.foretold(feature, _in_the_mesh(alone.decide(feature), feature, rule))
-    outlook = decided.outlook or Outlook()
+    drawn = rule.decided(feature, aim, None if aim is None else aim.target)
+    decided = _in_the_mesh(drawn, feature, rule)
+    outlook = rule.foreseen(feature, decided, aim)
     return Offer(
         group=choice.group,
         label=choice.label,
@@ -138,6 +137,8 @@ def _offer(choice: Choice, feature: Feature, aim: Aim | None, rule: Calibrated) 
 def _in_the_mesh(drawn: Correction, feature: Feature, rule: Calibrated) -> Correction:
     """Return a correction with the size of the mesh, once the axes' errors are undone."""
     stretch = stretch_of(rule.axes, feature)
+    if stretch == 1.0:
+        return drawn
     size = None if drawn.mesh_size is None else drawn.mesh_size / stretch
     return replace(drawn, mesh_size=size, stretch=stretch)
 

@@ -19,7 +19,7 @@ from meshcomp.inspections import Inspection
 from meshcomp.intents import Aim, Intents, aims_of
 from meshcomp.lying_bores import Roof, by_height_law, by_opening, roofed
 from meshcomp.outlooks import outlook
-from meshcomp.plans import Correction, Foot
+from meshcomp.plans import Correction, Foot, Outlook
 from meshcomp.printer_axes import PrinterAxes
 from meshcomp.printing import STANDING_LIMIT, build_angle, law_name, law_of
 
@@ -133,8 +133,15 @@ class Calibrated:
 
     def decide(self, feature: Feature) -> Correction:
         """Return the correction of a feature, before overrides."""
-        name, aim = law_name(feature), self.aims.get(feature.id)
-        law = law_of(feature, self.model)
+        aim = self.aims.get(feature.id)
+        wanted = self.targets.get(feature.id, aim.target if aim else None)
+        return self.decided(feature, aim, wanted)
+
+    def decided(
+        self, feature: Feature, aim: Aim | None, wanted: float | None
+    ) -> Correction:
+        """Return the correction of a feature for an aim and a size wanted, mm."""
+        name, law = law_name(feature), law_of(feature, self.model)
         if aim is not None and aim.is_kept:
             return replace(left_alone(feature, "kept by the plan"), is_kept=True)
         if law is None:
@@ -142,7 +149,6 @@ class Calibrated:
             return left_alone(feature, missing)
         if feature.nominal_size is None:
             return _profile_by(feature, law, name or "", aim)
-        wanted = self.targets.get(feature.id, aim.target if aim else None)
         return _sized_by(feature, law, name or "", wanted, self.axes)
 
     @property
@@ -178,8 +184,14 @@ class Calibrated:
 
     def foretold(self, feature: Feature, correction: Correction) -> Correction:
         """Return a correction with what will come of it in print."""
-        law, aim = law_of(feature, self.model), self.aims.get(feature.id)
-        return replace(correction, outlook=outlook(feature, correction, law, aim))
+        seen = self.foreseen(feature, correction, self.aims.get(feature.id))
+        return replace(correction, outlook=seen)
+
+    def foreseen(
+        self, feature: Feature, correction: Correction, aim: Aim | None
+    ) -> Outlook:
+        """Return what will come of a correction in print, for an aim."""
+        return outlook(feature, correction, law_of(feature, self.model), aim)
 
 
 def _scale(law: SizeLaw | None) -> float:
