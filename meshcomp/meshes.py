@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meshcomp._vectors import distinct, hashes_of_rows, lengths, pieces
+from meshcomp._numbers import distinct, hashes_of_rows, pieces
+from meshcomp._vectors import lengths
 
 if TYPE_CHECKING:
     import trimesh

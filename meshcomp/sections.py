@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, runs, turned
+from meshcomp._numbers import runs
+from meshcomp._vectors import along, turned
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, cycles, next_half_edge
 

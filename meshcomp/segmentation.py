@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, pieces, unit
+from meshcomp._numbers import pieces
+from meshcomp._vectors import dot, unit
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, components
 

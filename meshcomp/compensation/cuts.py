@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, rows_of
+from meshcomp._numbers import rows_of
+from meshcomp._vectors import basis_across
 from meshcomp.compensation.quads import Quads, edge_keys
 from meshcomp.features import Cylinder
 from meshcomp.meshes import Mesh

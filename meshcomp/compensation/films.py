@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, pieces
+from meshcomp._numbers import pieces
+from meshcomp._vectors import all_of
 from meshcomp.meshes import Mesh
 from meshcomp.topology import components
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, pieces, unit
+from meshcomp._numbers import pieces
+from meshcomp._vectors import dot, unit
 from meshcomp.compensation.looking import Looked, crossed_before, crossing_again
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.sheets import in_single_sheet

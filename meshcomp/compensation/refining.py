@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, rows_of
+from meshcomp._numbers import rows_of
+from meshcomp._vectors import basis_across
 from meshcomp.compensation.cuts import Cuts, cut_edges, on_edge
 from meshcomp.compensation.quads import Quads, paired_faces
 from meshcomp.compensation.strips import fans, strips

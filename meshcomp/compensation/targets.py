@@ -8,7 +8,7 @@ from typing import Any, TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct, rows_of
+from meshcomp._numbers import distinct, rows_of
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined
 from meshcomp.features import Cylinder, Feature

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, dot, lengths, rows_of
+from meshcomp._numbers import rows_of
+from meshcomp._vectors import basis_across, dot, lengths
 from meshcomp.compensation.charts import Charts
 from meshcomp.compensation.lying import radii
 from meshcomp.compensation.refining import Refined

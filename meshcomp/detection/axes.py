@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import basis_across, highest, lengths, medians, pieces, unit
+from meshcomp._numbers import medians, pieces
+from meshcomp._vectors import basis_across, highest, lengths, unit
 from meshcomp.detection.bend_circles import circles_of_bends, faces_about
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import cross, different, dot, pieces, unit
+from meshcomp._numbers import different, pieces
+from meshcomp._vectors import cross, dot, unit
 from meshcomp.detection.double_curvature import are_doubly_curved
 from meshcomp.meshes import Mesh
 from meshcomp.segmentation import Regions

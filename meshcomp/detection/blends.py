@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, cross, distinct, dot, median
+from meshcomp._numbers import distinct, median
+from meshcomp._vectors import along, cross, dot
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Scene
 from meshcomp.topology import next_half_edge

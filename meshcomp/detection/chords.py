@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, lowest, median, turned
+from meshcomp._numbers import median
+from meshcomp._vectors import dot, lowest, turned
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.scenes import Circle, Prospect
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, highest, median, turned
+from meshcomp._numbers import median
+from meshcomp._vectors import along, dot, highest, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.rough import rough_limit

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, distinct, dot, highest, lowest, turned
+from meshcomp._numbers import distinct
+from meshcomp._vectors import along, dot, highest, lowest, turned
 from meshcomp.arcs import arcs
 from meshcomp.detection.blends import is_band_of_a_curve
 from meshcomp.detection.doubts import is_doubtful

@@ -7,7 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, lengths, quantile, turned
+from meshcomp._numbers import quantile
+from meshcomp._vectors import along, lengths, turned
 from meshcomp.detection.growing import ON_CYLINDER_LIMIT
 from meshcomp.detection.scenes import Circle, Prospect
 from meshcomp.detection.turns import angles_about

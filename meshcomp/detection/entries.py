@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct, dot, unit
+from meshcomp._numbers import distinct
+from meshcomp._vectors import dot, unit
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 

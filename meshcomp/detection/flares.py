@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import different, dot, lengths
+from meshcomp._numbers import different
+from meshcomp._vectors import dot, lengths
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.scenes import Scene
 from meshcomp.features import Flare

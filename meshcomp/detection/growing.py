@@ -9,16 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import (
-    are_in,
-    dot,
-    highest,
-    lowest,
-    median,
-    quantile,
-    runs,
-    turned,
-)
+from meshcomp._numbers import are_in, median, quantile, runs
+from meshcomp._vectors import dot, highest, lowest, turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.bends import WIDEST_FACET
 from meshcomp.detection.chords import are_narrow, without_flats

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import highest, lengths, lowest, median
+from meshcomp._numbers import median
+from meshcomp._vectors import highest, lengths, lowest
 from meshcomp.detection.scenes import Circle, Prospect
 
 __all__ = ["is_helical", "section_middles", "winds"]

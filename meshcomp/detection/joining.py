@@ -8,7 +8,7 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import different
+from meshcomp._numbers import different
 from meshcomp.detection.cylinders import CylinderFaces
 from meshcomp.detection.rough import was_made_anew
 from meshcomp.detection.scenes import Scene

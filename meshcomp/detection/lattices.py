@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import medians
+from meshcomp._numbers import medians
 from meshcomp.detection.neighbours import nearest, neighbours
 from meshcomp.topology import components
 

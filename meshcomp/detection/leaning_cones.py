@@ -13,7 +13,8 @@ from itertools import combinations_with_replacement
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct, dot, highest, unit
+from meshcomp._numbers import distinct
+from meshcomp._vectors import dot, highest, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.blends import runs_on_curving
 from meshcomp.detection.scenes import Scene, frame_along

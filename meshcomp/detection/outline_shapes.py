@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import dot, median
+from meshcomp._numbers import median
+from meshcomp._vectors import dot
 from meshcomp.association import associate_circle
 from meshcomp.detection.symmetries import lobed
 from meshcomp.errors import AssociationError

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import along, dot, median, runs, turned
+from meshcomp._numbers import median, runs
+from meshcomp._vectors import along, dot, turned
 from meshcomp.detection.circling import are_near, circle_of, upright_half
 from meshcomp.detection.doubts import leans_one_way
 from meshcomp.detection.growing import STRICT_LIMIT

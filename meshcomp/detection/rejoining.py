@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct, turned
+from meshcomp._numbers import distinct
+from meshcomp._vectors import turned
 from meshcomp.association import associate_circle
 from meshcomp.detection.scenes import Prospect
 from meshcomp.detection.seeds import Seed

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import different, runs
+from meshcomp._numbers import different, runs
 from meshcomp.arcs import Arcs
 from meshcomp.detection.turns import LEAST_SPAN, coverage
 from meshcomp.sections import Outlines

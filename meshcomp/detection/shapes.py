@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import median, quantile
+from meshcomp._numbers import median, quantile
 from meshcomp.association import associate_circle
 from meshcomp.detection.evidence import with_evidence
 from meshcomp.detection.helices import section_middles, winds

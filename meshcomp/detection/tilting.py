@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import median, turned, unit
+from meshcomp._numbers import median
+from meshcomp._vectors import turned, unit
 from meshcomp.association import associate_circle
 from meshcomp.detection.rough import rough_limit
 from meshcomp.detection.scenes import Scene, frame_along

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import different, highest, lowest, turned
+from meshcomp._numbers import different
+from meshcomp._vectors import highest, lowest, turned
 from meshcomp.detection.scenes import Prospect
 
 __all__ = ["LEAST_SPAN", "angles_about", "angles_of", "coverage", "gaps"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct
+from meshcomp._numbers import distinct
 from meshcomp.detection.scenes import Scene
 from meshcomp.sections import Outlines
 from meshcomp.topology import components

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import pieces
+from meshcomp._numbers import pieces
 from meshcomp.errors import PartFileError
 from meshcomp.files.checks import first_bad_corner, refuse_bad_corners
 from meshcomp.files.contents import Contents, Shape

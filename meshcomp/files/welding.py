@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import hashes_of_rows, pieces
+from meshcomp._numbers import hashes_of_rows, pieces
 
 __all__ = ["Welded", "weld"]
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import distinct
+from meshcomp._numbers import distinct
 from meshcomp.meshes import Mesh
 from meshcomp.topology import Topology, components, fans, topology_of
 

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import all_of, any_of, are_in
+from meshcomp._numbers import are_in
+from meshcomp._vectors import all_of, any_of
 from meshcomp.compensation.carving.cutting import closed_up, worn_faces
 from meshcomp.compensation.carving.unfolding import NEEDLE, folded_back, unfolded
 from meshcomp.compensation.films import in_films

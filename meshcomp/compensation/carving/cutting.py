@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._vectors import are_in, dot, hashes_of_rows, turned
+from meshcomp._numbers import are_in, hashes_of_rows
+from meshcomp._vectors import dot, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
 from meshcomp.compensation.rounding import rounded
