@@ -60,7 +60,7 @@ def mended(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
             np.flatnonzero(any_of(new[mesh.faces])),
             max(NEEDLE, flattest / _LOWER),
         )
-        mesh, parents = unfolded(mesh, rows, lowest, cut.parents[kept] >= 0)
+        mesh, parents = unfolded(mesh, rows, lowest)
         kept = kept[parents]
         if np.array_equal(mesh.faces, known):
             continue

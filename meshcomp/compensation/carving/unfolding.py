@@ -61,10 +61,7 @@ def folded_back(mesh: Mesh, rows: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def unfolded(
-    mesh: Mesh,
-    rows: NDArray[np.int64],
-    lowest: float = NEEDLE,
-    old: NDArray[np.bool_] | None = None,
+    mesh: Mesh, rows: NDArray[np.int64], lowest: float = NEEDLE
 ) -> tuple[Mesh, NDArray[np.int64]]:
     """Triangulate planes anew in which faces lie back on their neighbours, or are needles.
 
@@ -76,22 +73,20 @@ def unfolded(
         Faces to look at.
     lowest : float, optional
         Height below which a face is a needle, mm.
-    old : (m,) bool, optional
-        Faces that were there before the cut.
 
     Returns
     -------
     mesh : Mesh
         On the same vertices.
     parents : (m,) int
-        The face that each is; for new ones the largest of their plane, an old one if any.
+        The face that each is; for new ones the largest of their plane.
     """
     low = rows[Mesh(mesh.vertices, mesh.faces[rows]).heights < lowest]
     groups = _groups(mesh, np.union1d(folded_back(mesh, rows), low))
     count = int(groups.max(initial=-1)) + 1
     if count == 0:
         return mesh, np.arange(len(groups))
-    normals, largest = _normals(mesh, groups, count), _largest(mesh, groups, count, old)
+    normals, largest = _normals(mesh, groups, count), largest_faces(mesh, groups)
     outlines = rim_of(topology_of(mesh).twins, groups).outlines(mesh.faces.ravel())
     found = triangulated(mesh.vertices, outlines, normals, Known())
     made = np.isin(np.arange(count), found.failed, invert=True)
@@ -106,18 +101,6 @@ def _normals(mesh: Mesh, groups: NDArray[np.int64], count: int) -> NDArray[np.fl
     columns = mesh.area_vectors[rows].T
     sums = [np.bincount(groups[rows], column, count) for column in columns]
     return unit(np.column_stack(sums))
-
-
-def _largest(
-    mesh: Mesh, groups: NDArray[np.int64], count: int, old: NDArray[np.bool_] | None
-) -> NDArray[np.int64]:
-    """Largest face of each group, an old one where there is any, (k,)."""
-    largest = largest_faces(mesh, groups)
-    if old is None:
-        return largest
-    among_old = largest_faces(mesh, np.where(old, groups, -1))
-    among_old = np.append(among_old, np.full(count - len(among_old), -1))
-    return np.where(among_old < 0, largest, among_old)
 
 
 def _groups(mesh: Mesh, worn: NDArray[np.int64]) -> NDArray[np.int64]:
