@@ -15,6 +15,7 @@ __all__ = [
     "are_in",
     "different",
     "distinct",
+    "hashes_of_points",
     "hashes_of_rows",
     "median",
     "medians",
@@ -119,6 +120,11 @@ def hashes_of_rows(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
         mixed *= np.uint64(_MULTIPLIERS[k % len(_MULTIPLIERS)])
         mixed ^= mixed >> np.uint64(32 - 3 * (k % 2))
     return mixed
+
+
+def hashes_of_points(points: NDArray[np.float64]) -> NDArray[np.uint64]:
+    """Give points, (n, 3), that are the same to the last bit one number, (n,)."""
+    return hashes_of_rows((points + 0.0).view(np.uint64))  # -0.0 is 0.0
 
 
 def median(numbers: NDArray[np.float64]) -> float:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meshcomp._numbers import distinct, hashes_of_rows, pieces
+from meshcomp._numbers import distinct, hashes_of_points, pieces
 from meshcomp._vectors import lengths
 
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ def _heights(mesh: Mesh) -> NDArray[np.float64]:
 
 
 def _hashes(mesh: Mesh) -> NDArray[np.uint64]:
-    points = hashes_of_rows((mesh.vertices + 0.0).view(np.uint64))  # -0.0 is 0.0
+    points = hashes_of_points(mesh.vertices)
     a, b, c = (np.take(points, corner) for corner in mesh.faces.T)
     hashes: NDArray[np.uint64] = a + b + c
     hashes.flags.writeable = False

@@ -60,6 +60,12 @@ def near_pairs(
 def within_reach(mesh: Mesh, marked: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Faces that reach into the box about the marked ones: others cross none of those.
 
+    Parameters
+    ----------
+    mesh : Mesh
+        Triangles, mm.
+    marked : (m,) bool
+
     Returns
     -------
     faces : (k,) int

@@ -56,11 +56,9 @@ def mended(cut: Refined, new: NDArray[np.bool_]) -> Iterator[Refined]:
         limits = np.where(any_of(new[mesh.faces]), flattest, -1.0)
         mesh, parents = _without_needles(mesh, limits)
         kept = kept[parents]
-        rows, lowest = (
-            np.flatnonzero(any_of(new[mesh.faces])),
-            max(NEEDLE, flattest / _LOWER),
+        mesh, parents = unfolded(
+            mesh, np.flatnonzero(any_of(new[mesh.faces])), max(NEEDLE, flattest / _LOWER)
         )
-        mesh, parents = unfolded(mesh, rows, lowest)
         kept = kept[parents]
         if np.array_equal(mesh.faces, known):
             continue

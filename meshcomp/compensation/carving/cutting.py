@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meshcomp._numbers import are_in, hashes_of_rows
+from meshcomp._numbers import are_in, hashes_of_points
 from meshcomp._vectors import dot, turned
 from meshcomp.compensation.guard import folded, unsound_pairs
 from meshcomp.compensation.refining import Refined
@@ -168,8 +168,7 @@ def known_points(
     points: NDArray[np.float64], known: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
     """Whether each point, (n, 3), is one of those known, to the last bit."""
-    old, new = (hashes_of_rows((p + 0.0).view(np.uint64)) for p in (known, points))
-    return are_in(new, np.sort(old))
+    return are_in(hashes_of_points(points), np.sort(hashes_of_points(known)))
 
 
 def _one_of_each(new: NDArray[np.bool_], edges: NDArray[np.int64]) -> NDArray[np.int64]:
